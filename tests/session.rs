@@ -95,11 +95,11 @@ fn sounds(arrangement: &Arrangement, sources: &Sources) -> Vec<String> {
         let at = |span| (sources.range(span), &sources.get(span.file).name);
         let lines = |line| arrangement.line(line).map(|line| at(line.span));
         all.extend(part.notes.iter().map(|note| {
-            let (sound, from) = (&note.sound, at(note.source));
+            let (sound, from) = (&note.sound(), at(note.source()));
             format!(
                 "{id} {} {} {sound:?} {from:?} {:?}",
-                note.start,
-                note.length,
+                note.start(),
+                note.length(),
                 lines(part.line_of(note))
             )
         }));

@@ -199,8 +199,8 @@ fn is_same(old: &Part, new: &Part) -> bool {
         return true;
     }
     let notes = old.notes.iter().zip(&new.notes).all(|(a, b)| {
-        (a.start, a.length, &a.sound, &a.attached, a.role, a.solo)
-            == (b.start, b.length, &b.sound, &b.attached, b.role, b.solo)
+        (a.start(), a.length(), &a.sound(), &a.attached(), a.role(), a.solo())
+            == (b.start(), b.length(), &b.sound(), &b.attached(), b.role(), b.solo())
     });
     let directions =
         old.directions.iter().zip(&new.directions).all(|(a, b)| (a.at, &a.kind) == (b.at, &b.kind));
@@ -282,9 +282,9 @@ impl Work<'_> {
         let (mut from, mut to) = self.times(bars);
         if let Some(part) = self.old.by_itself(share.1) {
             let over = |at: Time| {
-                part.notes
-                    .iter()
-                    .any(|note| part.line_of(note) == share.0 && note.start < at && at < note.end())
+                part.notes.iter().any(|note| {
+                    part.line_of(note) == share.0 && note.start() < at && at < note.end()
+                })
             };
             while from > Time::ZERO && over(from) {
                 from = self.form.bars[self.form.index_at(from).saturating_sub(1)].start;

@@ -154,9 +154,9 @@ fn written(session: &mut Session, at: At, bytes: &Range<usize>) -> Vec<Hint> {
                 let Some((_, part, sounding)) = sounded(&arrangement, &note).next() else {
                     continue;
                 };
-                let pitches = sounding.sound.pitches();
+                let pitches = sounding.sound().pitches();
                 let read: Vec<_> =
-                    pitches.iter().map(|p| part.written(*p, sounding.start)).collect();
+                    pitches.iter().map(|p| part.written(*p, sounding.start())).collect();
                 let hint = Hint {
                     at: range.end,
                     text: read.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "),

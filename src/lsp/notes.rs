@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::workspace::{At, TextPlace};
-use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::arrange::{Arrangement, PackedNote, Part};
 use crate::resolve::{Note, Piece, Verb, WrittenNotes};
 use crate::session::Session;
 use crate::syntax::Node;
@@ -68,13 +68,13 @@ pub fn note_at(session: &mut Session, at: At) -> Option<NoteAt> {
 pub fn sounded<'a>(
     arrangement: &'a Arrangement,
     note: &'a Note,
-) -> impl Iterator<Item = (usize, &'a Part, &'a SoundingNote)> + 'a {
+) -> impl Iterator<Item = (usize, &'a Part, &'a PackedNote)> + 'a {
     arrangement.parts.iter().enumerate().filter_map(move |(player, part)| {
         let first = part.notes.partition_point(|sounding| sounding.end() <= note.start);
         let within = part.notes[first..]
             .iter()
-            .take_while(|sounding| sounding.start < note.start + note.length);
-        let mut from = within.filter(|sounding| sounding.source == note.span);
+            .take_while(|sounding| sounding.start() < note.start + note.length);
+        let mut from = within.filter(|sounding| sounding.source() == note.span);
         from.next().map(|sounding| (player, &**part, sounding))
     })
 }

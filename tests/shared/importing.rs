@@ -95,14 +95,14 @@ pub fn assert_comes_back(source: &str) {
             .parts
             .iter()
             .flat_map(|part| &part.notes)
-            .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
+            .map(|note| (note.start(), note.end(), keys(note.sound().pitches())))
             .collect();
         let mut trembling: Vec<Sounded> = arrangement
             .parts
             .iter()
             .flat_map(|part| &part.notes)
-            .filter(|note| note.attached.tremolo > 0)
-            .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
+            .filter(|note| note.attached().tremolo > 0)
+            .map(|note| (note.start(), note.end(), keys(note.sound().pitches())))
             .collect();
         // A stroke that is held while its player takes another instrument is one on each of them.
         let unpitched = |note: &&Sounded| note.2.is_empty();

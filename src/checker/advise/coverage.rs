@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::table;
-use crate::arrange::{Arrangement, LineId, Part, SoundingNote, arrange, coverage_again};
+use crate::arrange::{Arrangement, LineId, PackedNote, Part, arrange, coverage_again};
 use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
@@ -104,7 +104,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     for &player in players {
                         let part = &arrangement.parts[usize::from(player)];
                         let own = sounding(part, &note);
-                        let comes = own.is_some_and(|own| own.source == note.span);
+                        let comes = own.is_some_and(|own| own.source() == note.span);
                         let way = own.map(|own| way(&arrangement, part.line_of(own), &ways));
                         let way = way.unwrap_or(Way::Plays);
                         played |= way != Way::Computes;
@@ -159,7 +159,7 @@ fn same(one: &PlayedBars, other: &PlayedBars) -> bool {
 }
 
 /// What a part sounds where a note of a voice begins.
-fn sounding<'p>(part: &'p Part, note: &Note) -> Option<&'p SoundingNote> {
+fn sounding<'p>(part: &'p Part, note: &Note) -> Option<&'p PackedNote> {
     part.notes.get(part.notes.partition_point(|own| own.end() <= note.start))
 }
 

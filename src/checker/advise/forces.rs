@@ -164,7 +164,8 @@ impl Played<'_> {
     }
 
     fn times(&self, part: &Part) -> PlayingTime {
-        let seconds: f64 = part.notes.iter().map(|note| self.seconds(note.start, note.end())).sum();
+        let seconds: f64 =
+            part.notes.iter().map(|note| self.seconds(note.start(), note.end())).sum();
         let whole = self.whole();
         PlayingTime {
             player: part.player.id.clone(),
@@ -206,7 +207,7 @@ fn apart(one: &Part, other: &Part, form: &Form) -> bool {
         notes.extend(
             part.notes
                 .iter()
-                .map(|note| (clock.seconds_at(note.start), clock.seconds_at(note.end()), mine)),
+                .map(|note| (clock.seconds_at(note.start()), clock.seconds_at(note.end()), mine)),
         );
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -3,11 +3,11 @@
 use super::context::Context;
 use super::passage::Passage;
 use super::words;
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::diagnostics::Diagnostic;
 use crate::instruments::{Compass, Family, Instrument, Limit, PartialClass};
 use crate::music::{Interval, Pitch, Time};
-use crate::resolve::{Sound, Verb};
+use crate::resolve::Verb;
 
 /// On which side of a compass a pitch lies.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -66,8 +66,8 @@ pub(super) fn outside(
 
 /// Has a player a note in the ordinary way: within custom, open and in tune on natural brass,
 /// tuned on drums?
-pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -> bool {
-    let instrument = part.instrument_at(note.start);
+pub(super) fn has(part: &Part, sounding: Pitch, note: &PackedNote, era: i32) -> bool {
+    let instrument = part.instrument_at(note.start());
     if instrument.unpitched {
         return false;
     }
@@ -75,30 +75,30 @@ pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -
         return tuned(part, sounding, note);
     }
     if let Some(series) = &instrument.natural {
-        let written = part.written(sounding, note.start);
+        let written = part.written(sounding, note.start());
         if !matches!(series.classify(written, era), PartialClass::OpenInTune(_)) {
             return false;
         }
     }
-    custom(instrument, note.solo, era)
-        .is_none_or(|compass| outside(part, compass, sounding, note.start).is_none())
+    custom(instrument, note.solo(), era)
+        .is_none_or(|compass| outside(part, compass, sounding, note.start()).is_none())
 }
 
 /// Is a drum of a player tuned to a sounding pitch when a note begins?
-pub(super) fn tuned(part: &Part, sounding: Pitch, note: &SoundingNote) -> bool {
-    let after = part.drums.partition_point(|(from, _)| *from <= note.start);
+pub(super) fn tuned(part: &Part, sounding: Pitch, note: &PackedNote) -> bool {
+    let after = part.drums.partition_point(|(from, _)| *from <= note.start());
     let drums = part.drums.get(after.saturating_sub(1));
     drums.is_some_and(|(_, notes)| notes.iter().any(|n| n.midi() == sounding.midi()))
 }
 
 /// All pitches of a note, those of its grace notes too.
-pub(super) fn all_pitches(note: &SoundingNote) -> impl Iterator<Item = Pitch> + '_ {
-    let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
-    let main = match &note.sound {
-        Sound::Pitches(pitches) => pitches.as_slice(),
-        Sound::Stroke => &[],
-    };
-    main.iter().copied().chain(graces.flat_map(|(_, pitches)| pitches.iter().copied()))
+pub(super) fn all_pitches(note: &PackedNote) -> impl Iterator<Item = Pitch> + '_ {
+    let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
+    note.sound()
+        .pitches()
+        .iter()
+        .copied()
+        .chain(graces.flat_map(|(_, pitches)| pitches.iter().copied()))
 }
 
 fn moved(pitch: Pitch, octaves: i8) -> Pitch {
@@ -108,7 +108,7 @@ fn moved(pitch: Pitch, octaves: i8) -> Pitch {
 /// The fewest octaves by which a player has all of these notes.
 fn octave<'n>(
     part: &Part,
-    notes: impl Iterator<Item = &'n SoundingNote> + Clone,
+    notes: impl Iterator<Item = &'n PackedNote> + Clone,
     era: i32,
 ) -> Option<i8> {
     [-1, 1, -2, 2].into_iter().find(|&octaves| {
@@ -147,7 +147,7 @@ pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, boo
         return Vec::new();
     };
     let own = &passage.part.player;
-    let family = |part: &Part| part.instrument_at(first.start).family;
+    let family = |part: &Part| part.instrument_at(first.start()).family;
     let mut found: Vec<(bool, bool, usize)> = cx
         .parts()
         .filter(|(_, part)| part.player.line_name != own.line_name)
@@ -156,8 +156,8 @@ pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, boo
             passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era)))
         })
         .map(|(player, part)| {
-            let from = part.notes.partition_point(|note| note.end() <= first.start);
-            let busy = part.notes.get(from).is_some_and(|note| note.start < last.end());
+            let from = part.notes.partition_point(|note| note.end() <= first.start());
+            let busy = part.notes.get(from).is_some_and(|note| note.start() < last.end());
             (busy, family(part) != family(passage.part), player)
         })
         .collect();
@@ -174,7 +174,7 @@ pub(super) fn advise<T>(
     more: Vec<String>,
 ) -> Diagnostic {
     let mut ways = Vec::new();
-    let notes: Vec<&SoundingNote> = passage.notes().collect();
+    let notes: Vec<&PackedNote> = passage.notes().collect();
     if let Some(octaves) = octave(passage.part, notes.iter().copied(), cx.era) {
         let it = if notes.len() == 1 { "the note" } else { "these notes" };
         ways.push(format!("set {it} {}", words::octaves(octaves)));

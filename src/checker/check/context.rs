@@ -13,7 +13,7 @@ use super::memory::{Changes, Memory, Moment};
 use super::options::matches;
 use super::rules::Doubled;
 use super::slices::{Slices, Sounding};
-use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
+use crate::arrange::{Arrangement, LineId, PackedNote, Part, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
 use crate::instruments::{Family, Instrument};
 use crate::music::Time;
@@ -59,7 +59,7 @@ pub(super) struct Stretch<'a> {
 
 impl<'a> Stretch<'a> {
     /// The notes with their indices in the part.
-    pub fn notes(&self) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+    pub fn notes(&self) -> impl Iterator<Item = (usize, &'a PackedNote)> + use<'a> {
         (self.first..self.after).zip(&self.part.notes[self.first..self.after])
     }
 
@@ -67,7 +67,7 @@ impl<'a> Stretch<'a> {
     pub fn within(
         &self,
         range: std::ops::Range<usize>,
-    ) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+    ) -> impl Iterator<Item = (usize, &'a PackedNote)> + use<'a> {
         range.clone().zip(&self.part.notes[range])
     }
 
@@ -171,7 +171,7 @@ impl<'a> Context<'a> {
         let player = sounding.player();
         self.pitched[player].unwrap_or_else(|| {
             let note = sounding.of(&self.arrangement.parts);
-            self.part(player).instrument_at(note.start).family != Family::Percussion
+            self.part(player).instrument_at(note.start()).family != Family::Percussion
         })
     }
 
@@ -221,7 +221,7 @@ impl<'a> Context<'a> {
         self.parts().flat_map(|(player, part)| {
             part.instruments.iter().enumerate().filter_map(move |(place, (from, instrument))| {
                 let until = part.instruments.get(place + 1).map(|(until, _)| *until);
-                let index = |time| part.notes.partition_point(|note| note.start < time);
+                let index = |time| part.notes.partition_point(|note| note.start() < time);
                 let first = if place == 0 { 0 } else { index(*from) };
                 let after = until.map_or(part.notes.len(), index);
                 (first < after).then_some(Stretch { player, part, instrument, place, first, after })
@@ -267,19 +267,19 @@ impl<'a> Context<'a> {
     }
 
     /// From the bar in which a note begins to the one in which another does.
-    pub fn bars_from(&self, note: &SoundingNote, other: &SoundingNote) -> BarIndices {
+    pub fn bars_from(&self, note: &PackedNote, other: &PackedNote) -> BarIndices {
         BarIndices::new(self.bar(note), self.bar(other) + 1)
     }
 
     /// Index of the bar in which a note begins.
-    pub fn bar(&self, note: &SoundingNote) -> usize {
-        self.form.index_at(note.start)
+    pub fn bar(&self, note: &PackedNote) -> usize {
+        self.form.index_at(note.start())
     }
 
     /// Numbers of the bars in which a note sounds.
-    pub fn bars_of(&self, note: &SoundingNote) -> impl Iterator<Item = i32> + use<'a> {
+    pub fn bars_of(&self, note: &PackedNote) -> impl Iterator<Item = i32> + use<'a> {
         let form = self.form;
-        let (first, mut last) = (form.index_at(note.start), form.index_at(note.end()));
+        let (first, mut last) = (form.index_at(note.start()), form.index_at(note.end()));
         if last > first && form.bars[last].start >= note.end() {
             last -= 1;
         }

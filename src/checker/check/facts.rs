@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::context::techniques;
 use super::loudness::Loudness;
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{Clock, Technique};
@@ -33,7 +33,7 @@ impl Facts {
 /// as they are asked for: a piece has very many notes, and the clock knows at once.
 #[derive(Clone, Copy)]
 pub(super) struct Times<'a> {
-    pub notes: &'a [SoundingNote],
+    pub notes: &'a [PackedNote],
     pub clock: &'a Clock<'a>,
 }
 
@@ -41,7 +41,7 @@ impl Times<'_> {
     /// When the note at an index begins.
     #[inline]
     pub fn begin(&self, index: usize) -> f64 {
-        self.clock.seconds_at(self.notes[index].start)
+        self.clock.seconds_at(self.notes[index].start())
     }
 
     /// When the note at an index ends.

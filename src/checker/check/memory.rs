@@ -18,7 +18,7 @@ use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Room, Slice, Slices, Sounding};
 use super::{Rule, Scope};
-use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
+use crate::arrange::{Arrangement, LineId, PackedNote, Part, VoiceCoverage, coverage_again};
 use crate::cores::on_all_cores;
 use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
@@ -104,7 +104,7 @@ impl Changes {
                 Change::None => continue,
                 Change::All => (Time::MIN, Time::MAX),
                 Change::Notes { from, new, .. } => {
-                    let start = |index: usize| part.notes.get(index).map(|note| note.start);
+                    let start = |index: usize| part.notes.get(index).map(|note| note.start());
                     let first = from.checked_sub(REACH).and_then(start).unwrap_or(Time::MIN);
                     (first, start(new + REACH).unwrap_or(Time::MAX))
                 }
@@ -181,9 +181,9 @@ fn change(
 
 /// What became of some notes, where `same` says which count as the same.
 fn change_of_notes(
-    old: &[SoundingNote],
-    new: &[SoundingNote],
-    same: impl Fn(&(&SoundingNote, &SoundingNote)) -> bool,
+    old: &[PackedNote],
+    new: &[PackedNote],
+    same: impl Fn(&(&PackedNote, &PackedNote)) -> bool,
 ) -> Change {
     let same = &same;
     let from = old.iter().zip(new).take_while(same).count();
@@ -404,7 +404,7 @@ impl Context<'_> {
         &self,
         rule: &Rule,
         stretch: &Stretch,
-        offends: impl Fn(&SoundingNote) -> bool,
+        offends: impl Fn(&PackedNote) -> bool,
     ) -> Vec<(usize, ())> {
         self.offences(rule, stretch, 0, |range| {
             let notes = stretch.within(range).filter(|(_, note)| offends(note));
@@ -522,26 +522,18 @@ impl Context<'_> {
         mut find: impl FnMut(Slice, &mut Vec<T>),
     ) -> Vec<Moment<T>> {
         debug_assert!(matches!(rule.scope, Scope::Moment(_)), "{} looks at moments", rule.code);
-        let mut here = Vec::new();
-        let mut look = |slices: &Slices, (from, to): (Time, Time)| {
+        let mut look = |slices: &Slices, window: (Time, Time)| {
             let mut found = Vec::new();
-            let mut room = Room::default();
-            for index in slices.between(from, to) {
-                let Some(slice) = slices.get(index, &mut room) else { break };
-                let (start, end) = (slice.start, slice.end);
-                find(slice, &mut here);
-                found.extend(here.drain(..).map(|what| Moment { start, end, what }));
-            }
+            look(slices, window, &mut find, |moment| found.push(moment));
             found
         };
-        let everything = (Time::MIN, Time::MAX);
         let Some((memory, changes)) = self.memory() else {
-            return look(self.slices(), everything);
+            return look(self.slices(), EVERYTHING);
         };
         let key = (rule.code, usize::MAX, 0);
         let found = match (changes.window, memory.last::<Moment<T>>(key)) {
             (None, Some(last)) => last,
-            (Some(window), Some(mut last)) if window != everything => {
+            (Some(window), Some(mut last)) if window != EVERYTHING => {
                 last.iter_mut().for_each(|one| one.what.moved(&|note| changes.moved(note)));
                 let after = last.partition_point(|one| one.start < window.1);
                 let before = last.partition_point(|one| one.start < window.0);
@@ -551,9 +543,45 @@ impl Context<'_> {
                 last.extend(behind);
                 last
             }
-            _ => look(self.slices(), everything),
+            _ => look(self.slices(), EVERYTHING),
         };
         memory.remember_for_next(key, &found);
         found
+    }
+
+    /// The same, handed to `each` one after the other: where no next run asks for them, they are
+    /// never side by side, and there may be very many.
+    pub fn each_moment<T: Moved>(
+        &self,
+        rule: &Rule,
+        mut find: impl FnMut(Slice, &mut Vec<T>),
+        each: impl FnMut(Moment<T>),
+    ) {
+        match self.memory() {
+            Some((memory, _)) if !memory.forgets => {
+                self.moments(rule, find).into_iter().for_each(each);
+            }
+            _ => look(self.slices(), EVERYTHING, &mut find, each),
+        }
+    }
+}
+
+/// From before everything to behind it.
+const EVERYTHING: (Time, Time) = (Time::MIN, Time::MAX);
+
+/// Hands to `each` what `find` finds in each slice between two times.
+fn look<T>(
+    slices: &Slices,
+    (from, to): (Time, Time),
+    find: &mut impl FnMut(Slice, &mut Vec<T>),
+    mut each: impl FnMut(Moment<T>),
+) {
+    let mut here = Vec::new();
+    let mut room = Room::default();
+    for index in slices.between(from, to) {
+        let Some(slice) = slices.get(index, &mut room) else { break };
+        let (start, end) = (slice.start, slice.end);
+        find(slice, &mut here);
+        here.drain(..).for_each(|what| each(Moment { start, end, what }));
     }
 }

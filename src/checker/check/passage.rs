@@ -2,7 +2,7 @@
 
 use super::context::Context;
 use super::{Finding, Findings, Rule, Sharer, words};
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::music::Pitch;
 use crate::resolve::BarIndices;
@@ -25,12 +25,12 @@ pub(super) struct Passage<'a, T> {
 }
 
 impl<'a, T> Passage<'a, T> {
-    pub fn notes(&self) -> impl Iterator<Item = &'a SoundingNote> + '_ {
+    pub fn notes(&self) -> impl Iterator<Item = &'a PackedNote> + '_ {
         self.offences.iter().filter_map(|(note, _)| self.part.notes.get(*note))
     }
 
     /// The first note that offends.
-    pub fn first(&self) -> &'a SoundingNote {
+    pub fn first(&self) -> &'a PackedNote {
         &self.part.notes[self.offences[0].0]
     }
 
@@ -60,7 +60,7 @@ impl<'a> Context<'a> {
         &self,
         rule: &Rule,
         player: usize,
-        offences: impl IntoIterator<Item = (usize, T)>,
+        offences: Vec<(usize, T)>,
     ) -> Vec<Passage<'a, T>> {
         self.passages_by(rule, player, offences, |_| 0)
     }
@@ -70,38 +70,44 @@ impl<'a> Context<'a> {
         &self,
         rule: &Rule,
         player: usize,
-        offences: impl IntoIterator<Item = (usize, T)>,
+        offences: Vec<(usize, T)>,
         kind: impl Fn(&T) -> u8,
     ) -> Vec<Passage<'a, T>> {
         let part = self.part(player);
-        let mut passages: Vec<Passage<T>> = Vec::new();
-        for (index, detail) in offences {
-            let note = &part.notes[index];
-            let bar = self.bar(note);
-            if self.allowed(rule.code, Some(player), BarIndices::one(bar)) {
-                continue;
+        let mut offences = offences;
+        offences.retain(|(index, _)| {
+            let bar = self.bar(&part.notes[*index]);
+            !self.allowed(rule.code, Some(player), BarIndices::one(bar))
+        });
+        let what = |(index, detail): &(usize, T)| (part.line_of(&part.notes[*index]), kind(detail));
+        let new = |(line, kind), offences| Passage {
+            player,
+            part,
+            line,
+            kind,
+            offences,
+            bars: Vec::new(),
+        };
+        let Some(first) = offences.first().map(what) else { return Vec::new() };
+        let mut passages: Vec<Passage<T>> = if offences.iter().all(|one| what(one) == first) {
+            // They may be very many: mostly they are one passage, and stay where they are.
+            vec![new(first, offences)]
+        } else {
+            let mut passages: Vec<Passage<T>> = Vec::new();
+            for offence in offences {
+                let key = what(&offence);
+                let same = |passage: &&mut Passage<T>| (passage.line, passage.kind) == key;
+                match passages.iter_mut().find(same) {
+                    Some(passage) => passage.offences.push(offence),
+                    None => passages.push(new(key, vec![offence])),
+                }
             }
-            let numbers = self.bars_of(note);
-            let kind = kind(&detail);
-            let line = part.line_of(note);
-            let same = |passage: &&mut Passage<T>| (passage.line, passage.kind) == (line, kind);
-            match passages.iter_mut().find(same) {
-                Some(passage) => {
-                    passage.offences.push((index, detail));
-                    numbers.for_each(|number| BarNumbers::add(&mut passage.bars, number));
-                }
-                None => {
-                    let mut bars = Vec::new();
-                    numbers.for_each(|number| BarNumbers::add(&mut bars, number));
-                    passages.push(Passage {
-                        player,
-                        part,
-                        line,
-                        kind,
-                        offences: vec![(index, detail)],
-                        bars,
-                    });
-                }
+            passages
+        };
+        for passage in &mut passages {
+            for (index, _) in &passage.offences {
+                let numbers = self.bars_of(&part.notes[*index]);
+                numbers.for_each(|number| BarNumbers::add(&mut passage.bars, number));
             }
         }
         passages
@@ -137,20 +143,20 @@ impl<'a> Context<'a> {
         &self,
         rule: &Rule,
         player: usize,
-        note: &SoundingNote,
+        note: &PackedNote,
         message: impl Into<String>,
     ) -> Diagnostic {
         let part = self.part(player);
         let first = self.number(self.bar(note));
         let last = self.bars_of(note).last().unwrap_or(first);
-        let sounds = match note.sound.pitches() {
+        let sounds = match note.sound().pitches() {
             [] => "the stroke".to_string(),
             [pitch] => format!("the note, for this player {}", self.both(part, *pitch, note)),
             [.., top] => {
                 format!("the chord, for this player up to {}", self.both(part, *top, note))
             }
         };
-        let finding = Diagnostic::new(rule.severity, rule.code, note.source, message)
+        let finding = Diagnostic::new(rule.severity, rule.code, note.source(), message)
             .with_text(sounds)
             .with_label(
                 self.line_span(part.line_of(note)),
@@ -163,8 +169,8 @@ impl<'a> Context<'a> {
     }
 
     /// A pitch as the player reads it and as it sounds: "E5", or "written E5 (sounding D5)".
-    pub fn both(&self, part: &Part, sounding: Pitch, note: &SoundingNote) -> String {
-        let written = part.written(sounding, note.start);
+    pub fn both(&self, part: &Part, sounding: Pitch, note: &PackedNote) -> String {
+        let written = part.written(sounding, note.start());
         if written == sounding {
             sounding.to_string()
         } else {

@@ -5,7 +5,7 @@ use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::music::Time;
 use crate::narrow::Narrow;
 use ripieno_compiler::limits;
@@ -51,7 +51,7 @@ impl Sounding {
     }
 
     /// The note itself.
-    pub fn of(self, parts: &[Arc<Part>]) -> &SoundingNote {
+    pub fn of(self, parts: &[Arc<Part>]) -> &PackedNote {
         &parts[self.player()].notes[self.note()]
     }
 }
@@ -92,10 +92,10 @@ impl Slices {
             parts.iter().enumerate().filter(|(player, _)| leaders[*player] == *player)
         {
             let first = part.notes.partition_point(|note| note.end() <= from);
-            let after = part.notes.partition_point(|note| note.start < to) + 1;
+            let after = part.notes.partition_point(|note| note.start() < to) + 1;
             let range = first..after.min(part.notes.len()).max(first);
             let mut own: Vec<Time> = Vec::with_capacity(range.len() + 1);
-            for time in part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]) {
+            for time in part.notes[range.clone()].iter().flat_map(|n| [n.start(), n.end()]) {
                 if own.last() != Some(&time) {
                     own.push(time);
                 }
@@ -127,7 +127,7 @@ impl Slices {
                 while range.start < range.end && notes[range.start].end() <= start {
                     range.start += 1;
                 }
-                if range.start < range.end && notes[range.start].start <= start {
+                if range.start < range.end && notes[range.start].start() <= start {
                     sounding.push(Sounding::new(*player, range.start));
                 }
             }
@@ -190,7 +190,7 @@ fn sounding_in(parts: &[Arc<Part>], ranges: &[(usize, Range<usize>)], starts: &[
         let mut slice = 0;
         let mut sum = 0;
         for note in &parts[*player].notes[range.clone()] {
-            while starts.get(slice).is_some_and(|start| *start < note.start) {
+            while starts.get(slice).is_some_and(|start| *start < note.start()) {
                 slice += 1;
             }
             let first = slice;

@@ -5,8 +5,8 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::Doubt;
-use super::Notes;
 use super::kept::KeptWork;
+use super::{Notes, PackedNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
@@ -233,8 +233,8 @@ impl Part {
     /// The scoring line that gave a note of the part to the player; one that is not there where no
     /// line did.
     #[must_use]
-    pub fn line_of(&self, note: &SoundingNote) -> LineId {
-        self.line_at(note.start).unwrap_or(LineId(u32::MAX))
+    pub fn line_of(&self, note: &PackedNote) -> LineId {
+        self.line_at(note.start()).unwrap_or(LineId(u32::MAX))
     }
 
     /// The rest of the source that the player has at a time.
@@ -342,7 +342,7 @@ impl Part {
     }
 }
 
-/// One note that a player sounds. Which line gave it, [`Part::line_of`] says, so that those whom
+/// One note that a player sounds, to be made or changed; parts keep it as a [`PackedNote`]. Which line gave it, [`Part::line_of`] says, so that those whom
 /// different lines give the same can share it.
 #[derive(Clone, PartialEq, Debug)]
 pub struct SoundingNote {
@@ -366,20 +366,20 @@ pub struct SoundingNote {
 /// length. `None` where they are not, as where a line begins or ends between them: then each is a
 /// note by itself.
 #[must_use]
-pub fn tremolo_of_two<N: Borrow<SoundingNote>>(
+pub fn tremolo_of_two<N: Borrow<PackedNote>>(
     notes: &[N],
     place: usize,
-) -> Option<[&SoundingNote; 2]> {
-    let first = match notes.get(place)?.borrow().attached.of_two? {
+) -> Option<[&PackedNote; 2]> {
+    let first = match notes.get(place)?.borrow().attached().of_two? {
         OfTwo::First => place,
         OfTwo::Second => place.checked_sub(1)?,
     };
     let [one, two] = notes.get(first..first + 2)? else { return None };
-    let (one, two): (&SoundingNote, &SoundingNote) = (one.borrow(), two.borrow());
-    let places = (one.attached.of_two?, two.attached.of_two?);
+    let (one, two): (&PackedNote, &PackedNote) = (one.borrow(), two.borrow());
+    let places = (one.attached().of_two?, two.attached().of_two?);
     let together = places == (OfTwo::First, OfTwo::Second)
-        && one.end() == two.start
-        && one.length == two.length;
+        && one.end() == two.start()
+        && one.length() == two.length();
     together.then_some([one, two])
 }
 

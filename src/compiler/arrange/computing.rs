@@ -7,7 +7,9 @@ use std::sync::Arc;
 use super::derive;
 use super::kept::Event;
 use super::taking::Same;
-use super::{Claim, LineId, Notes, Part, Run, Work, empty_run, smaller, stretches, taking};
+use super::{
+    Claim, LineId, Notes, PackedNote, Part, Run, Work, empty_run, smaller, stretches, taking,
+};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
 use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
@@ -193,10 +195,8 @@ impl<'a> Work<'a> {
     ) {
         let players = |id: &LineId| self.lines[id.index()].players.iter();
         let parts: Vec<&Part> = ids.iter().flat_map(players).map(|&p| &*self.parts[p]).collect();
-        let mut derived: Vec<Vec<derive::DerivedPart>> = ids
-            .iter()
-            .map(|id| players(id).map(|_| derive::DerivedPart::default()).collect())
-            .collect();
+        let mut derived: Vec<Vec<Computed>> =
+            ids.iter().map(|id| players(id).map(|_| Computed::default()).collect()).collect();
         let (written, basses) = (self.written(), self.basses());
         let mut diagnostics = Vec::new();
         let around: Around = self.around(&ids, &mut self.taken_so_far()).into();
@@ -253,10 +253,10 @@ impl<'a> Work<'a> {
         let around = derive::Sounding { around, leading };
         drop(taken);
         let mut diagnostics = Vec::new();
-        let mut derived: Vec<Vec<derive::DerivedPart>> = lines
+        let mut derived: Vec<Vec<Computed>> = lines
             .iter()
             .map(|id| self.lines[id.index()].players.iter())
-            .map(|players| players.map(|_| derive::DerivedPart::default()).collect())
+            .map(|players| players.map(|_| Computed::default()).collect())
             .collect();
         let none: Around = Arc::new([]);
         let mut settled = self.settled.take().map_or_else(Default::default, Arc::unwrap_or_clone);
@@ -385,10 +385,17 @@ impl<'a> Work<'a> {
     }
 }
 
+/// What a computed line gives to one of its players, kept until all have taken theirs.
+#[derive(Default)]
+pub(super) struct Computed {
+    notes: Vec<PackedNote>,
+    tuplets: Vec<Tuplet>,
+}
+
 /// Puts what the players of a line have in one stretch behind what they have before.
-fn add(derived: &mut [derive::DerivedPart], more: Vec<derive::DerivedPart>) {
+fn add(derived: &mut [Computed], more: Vec<derive::DerivedPart>) {
     for (part, more) in derived.iter_mut().zip(more) {
-        part.notes.extend(more.notes);
+        part.notes.extend(more.notes.into_iter().map(PackedNote::from));
         part.tuplets.extend(more.tuplets);
     }
 }

@@ -5,11 +5,11 @@ use std::ops::Range;
 use std::rc::Rc;
 use std::sync::Arc;
 
-use super::{Arrangement, Part, SoundingNote};
+use super::{Arrangement, PackedNote, Part};
 use crate::diagnostics::Span;
-use crate::music::Time;
+use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
-use crate::resolve::{Note, Role, Sound, Verb, Voice};
+use crate::resolve::{Note, Role, Verb, Voice};
 
 /// Who plays the notes of one voice.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -228,7 +228,7 @@ impl Asked {
 /// The notes of a part, and the classes of each: all that is asked of most of them.
 #[derive(Clone)]
 struct Heard<'a> {
-    notes: &'a [SoundingNote],
+    notes: &'a [PackedNote],
     classes: Arc<[u16]>,
 }
 
@@ -236,19 +236,17 @@ impl Heard<'_> {
     /// Those that sound between two times.
     fn new(part: &Part, from: Time, to: Time) -> Heard<'_> {
         let first = part.notes.partition_point(|own| own.end() <= from);
-        let after = part.notes.partition_point(|own| own.start < to).max(first);
+        let after = part.notes.partition_point(|own| own.start() < to).max(first);
         let notes = &part.notes[first..after];
-        Heard { notes, classes: notes.iter().map(|note| classes(&note.sound)).collect() }
+        Heard { notes, classes: notes.iter().map(|note| classes(note.sound().pitches())).collect() }
     }
 }
 
-/// The classes of the pitches of a sound, a bit each; one more for a stroke.
-fn classes(sound: &Sound) -> u16 {
-    match sound {
-        Sound::Pitches(pitches) => {
-            pitches.iter().fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12))
-        }
-        Sound::Stroke => 1 << 12,
+/// The classes of pitches, a bit each; one more for a stroke, which has none.
+fn classes(pitches: &[Pitch]) -> u16 {
+    match pitches {
+        [] => 1 << 12,
+        pitches => pitches.iter().fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12)),
     }
 }
 
@@ -263,7 +261,7 @@ struct Sought {
 impl From<Note> for Sought {
     fn from(note: Note) -> Sought {
         let Note { start, length, span, .. } = note;
-        Sought { start, end: start + length, classes: classes(&note.sound), span }
+        Sought { start, end: start + length, classes: classes(note.sound.pitches()), span }
     }
 }
 
@@ -321,17 +319,18 @@ fn played(part: &Heard, at: &mut usize, notes: &[Sought]) -> Vec<u64> {
             *at += 1;
         }
         let (end, wanted) = (note.end, note.classes);
-        let Some(one) = part.notes.get(*at).filter(|own| own.start < end) else { continue };
+        let Some(one) = part.notes.get(*at).filter(|own| own.start() < end) else { continue };
         // Most begin together, or have nothing to do with one another.
-        let together = one.start == note.start && part.classes[*at] & wanted != 0;
+        let together = one.start() == note.start && part.classes[*at] & wanted != 0;
         // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
         // through it) and have its name?
-        let does = |(own, classes): (&SoundingNote, &u16)| {
-            let trembles = own.attached.tremolo > 0 && own.start <= note.start && end <= own.end();
-            let same_time = own.start == note.start || trembles;
-            (same_time && classes & wanted != 0) || own.source == note.span
+        let does = |(own, classes): (&PackedNote, &u16)| {
+            let trembles =
+                own.attached().tremolo > 0 && own.start() <= note.start && end <= own.end();
+            let same_time = own.start() == note.start || trembles;
+            (same_time && classes & wanted != 0) || own.source() == note.span
         };
-        let there = part.notes[*at..].iter().take_while(|own| own.start < end);
+        let there = part.notes[*at..].iter().take_while(|own| own.start() < end);
         if together || there.zip(&part.classes[*at..]).any(does) {
             if plays.is_empty() {
                 plays.resize(notes.len().div_ceil(64), 0_u64);

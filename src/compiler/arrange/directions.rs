@@ -5,7 +5,7 @@
 //! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
 //! way.
 
-use super::{GivenLine, Part, Run, SoundingNote, has_technique};
+use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
 use crate::music::Time;
 use crate::resolve::{
     Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
@@ -178,13 +178,17 @@ pub(super) fn fermatas(
             .tuplets
             .iter()
             .any(|tuplet| tuplet.start < end && end < tuplet.start + tuplet.length);
-        let note = part.notes.get_mut(index).filter(|note| note.start < end);
+        let note = part.notes.get_mut(index).filter(|note| note.start() < end);
         match note {
             Some(note) => {
                 // Nor can a plain value end where only a tuplet of another voice reaches.
                 let can_end = !in_tuplet && end % Time::of(1, 1024) == Time::ZERO;
-                let rest = (can_end && note.end() > end).then(|| cut(note, end));
-                note.attached.marks.insert(Mark::Fermata);
+                let cut_off = can_end && note.end() > end;
+                let rest = note.change(|note| {
+                    let rest = cut_off.then(|| cut(note, end));
+                    note.attached.marks.insert(Mark::Fermata);
+                    rest.map(PackedNote::from)
+                });
                 part.notes.list().splice(index + 1..index + 1, rest);
             }
             None => {

@@ -2,7 +2,7 @@
 
 use super::derive::{Reach, Supply, supply};
 use super::taking::{raise, sounds_in, take_rests};
-use super::{Part, Run, SoundingNote};
+use super::{PackedNote, Part, Run, SoundingNote};
 use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::instruments::{Instrument, Limit};
 use crate::music::{Pitch, Time};
@@ -11,14 +11,14 @@ use crate::resolve::{Line, Piece, Sound};
 /// Copies what another part sounds into a run.
 pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
     for note in sounds_in(&source.notes, run.from, run.to) {
-        let mut note = note.clone();
+        let mut note = note.unpacked();
         let end = note.end().min(run.to);
         note.start = note.start.max(run.from);
         note.length = end - note.start;
         note.role = line.role.unwrap_or(note.role);
         note.solo = line.solo;
         shift(&mut note, octaves);
-        run.notes.list().push(note);
+        run.notes.list().push(note.into());
     }
     run.tuplets.extend(source.tuplets.iter().filter(|t| t.start >= run.from && t.start < run.to));
     take_rests(&source.rests, run);
@@ -68,7 +68,7 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
         while after < run.notes.len() && !begins_anew(&run.notes[after - 1], &run.notes[after]) {
             after += 1;
         }
-        let at = run.notes[first].start;
+        let at = run.notes[first].start();
         let instrument = part.instrument_at(at);
         let compass = instrument
             .compass(limit, era)
@@ -87,7 +87,7 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
         let octaves = octaves_into(&run.notes[first..after], fits, before);
         if octaves != 0 {
             for note in &mut run.notes[first..after] {
-                shift(note, octaves);
+                note.change(|note| shift(note, octaves));
             }
             let end = run.notes[after - 1].end();
             match folded.passages.last_mut() {
@@ -101,9 +101,9 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
     (!folded.passages.is_empty()).then_some(folded)
 }
 
-fn begins_anew(before: &SoundingNote, note: &SoundingNote) -> bool {
-    let slur = before.attached.slur_ends && note.attached.slur_starts;
-    let rest = note.start - before.end();
+fn begins_anew(before: &PackedNote, note: &PackedNote) -> bool {
+    let slur = before.attached().slur_ends && note.attached().slur_starts;
+    let rest = note.start() - before.end();
     match (top(before), top(note)) {
         (Some(from), Some(to)) => {
             let interval = (to.midi() - from.midi()).abs();
@@ -114,17 +114,17 @@ fn begins_anew(before: &SoundingNote, note: &SoundingNote) -> bool {
     }
 }
 
-fn top(note: &SoundingNote) -> Option<Pitch> {
-    note.sound.pitches().last().copied()
+fn top(note: &PackedNote) -> Option<Pitch> {
+    note.sound().pitches().last().copied()
 }
 
 /// The fewest octaves by which all the notes come into the compass; where two are as few, that of
 /// the passage before. If none brings all of them in, the one that brings most.
-fn octaves_into(notes: &[SoundingNote], fits: impl Fn(Pitch) -> bool, before: i8) -> i8 {
+fn octaves_into(notes: &[PackedNote], fits: impl Fn(Pitch) -> bool, before: i8) -> i8 {
     let outside = |octaves: i8| {
         notes
             .iter()
-            .flat_map(|note| note.sound.pitches())
+            .flat_map(|note| note.sound().pitches())
             .filter(|pitch| !fits(pitch.octaves_up(octaves)))
             .count()
     };
@@ -235,26 +235,35 @@ pub(super) fn keep_what_he_has(part: &Part, era: i32, run: &mut Run) -> Vec<Time
         return left_out;
     }
     run.notes.list().retain_mut(|note| {
-        let instrument = part.instrument_at(note.start);
+        let instrument = part.instrument_at(note.start());
         if !limited(instrument) {
             return true;
         }
-        let has = supply(part, era, note.start, Reach::Whole);
-        if let Some(graces) = note.attached.graces.as_mut() {
-            graces.notes.retain(|(_, pitches)| pitches.iter().all(|&pitch| has.has(pitch)));
+        let has = supply(part, era, note.start(), Reach::Whole);
+        let plain = note.attached().graces.is_none();
+        if plain && note.sound().pitches().iter().all(|pitch| has.has(*pitch)) {
+            return true;
         }
-        if note.attached.graces.as_ref().is_some_and(|graces| graces.notes.is_empty()) {
-            note.attached.graces = None;
-        }
-        let Sound::Pitches(pitches) = &mut note.sound else { return true };
-        let before = pitches.len();
-        pitches.retain(|pitch| has.has(*pitch));
-        if pitches.len() < before {
-            left_out.push(note.start);
-        }
-        !pitches.is_empty()
+        note.change(|note| keep_of_note(note, &has, &mut left_out))
     });
     left_out
+}
+
+/// Leaves of a note what there is; gives back whether anything of it is left.
+fn keep_of_note(note: &mut SoundingNote, has: &Supply, left_out: &mut Vec<Time>) -> bool {
+    if let Some(graces) = note.attached.graces.as_mut() {
+        graces.notes.retain(|(_, pitches)| pitches.iter().all(|&pitch| has.has(pitch)));
+    }
+    if note.attached.graces.as_ref().is_some_and(|graces| graces.notes.is_empty()) {
+        note.attached.graces = None;
+    }
+    let Sound::Pitches(pitches) = &mut note.sound else { return true };
+    let before = pitches.len();
+    pitches.retain(|pitch| has.has(*pitch));
+    if pitches.len() < before {
+        left_out.push(note.start);
+    }
+    !pitches.is_empty()
 }
 
 /// The finding that says in which bars notes are left out, and for whom.
@@ -337,7 +346,7 @@ mod tests {
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let horn = arrangement.parts.iter().find(|p| p.player.id == "horn").unwrap();
         let sounds: Vec<String> =
-            horn.notes.iter().map(|n| n.sound.pitches()[0].to_string()).collect();
+            horn.notes.iter().map(|n| n.sound().pitches()[0].to_string()).collect();
         assert!(!sounds.is_empty());
         assert!(sounds.iter().all(|s| !s.starts_with('F') && !s.starts_with('A')), "{sounds:?}");
         let said: Vec<&Diagnostic> =
@@ -356,7 +365,7 @@ mod tests {
         ));
         let arrangement = arrange(&named, &named.scorings[0]);
         let flute = arrangement.parts.iter().find(|p| p.player.id == "flute").unwrap();
-        assert_eq!(flute.notes[0].sound.pitches()[0].to_string(), "B6");
+        assert_eq!(flute.notes[0].sound().pitches()[0].to_string(), "B6");
         assert!(arrangement.diagnostics.is_empty(), "{:?}", arrangement.diagnostics);
     }
 
@@ -371,7 +380,7 @@ mod tests {
             .notes
             .windows(2)
             .map(|pair| {
-                Interval::between(pair[0].sound.pitches()[0], pair[1].sound.pitches()[0]).steps
+                Interval::between(pair[0].sound().pitches()[0], pair[1].sound().pitches()[0]).steps
             })
             .collect();
         assert_eq!(steps, [-1; 7]);
@@ -458,11 +467,11 @@ mod tests {
                 .notes
                 .iter()
                 .zip(&other.notes)
-                .map(|(a, b)| b.sound.pitches()[0].midi() - a.sound.pitches()[0].midi())
+                .map(|(a, b)| b.sound().pitches()[0].midi() - a.sound().pitches()[0].midi())
                 .collect();
             for (index, pair) in violin.notes.windows(2).enumerate() {
-                let way = pair[1].sound.pitches()[0].midi() - pair[0].sound.pitches()[0].midi();
-                if way.abs() <= 2 && pair[1].start - pair[0].end() < Time::QUARTER {
+                let way = pair[1].sound().pitches()[0].midi() - pair[0].sound().pitches()[0].midi();
+                if way.abs() <= 2 && pair[1].start() - pair[0].end() < Time::QUARTER {
                     prop_assert_eq!(moved[index], moved[index + 1], "note {}", index);
                 }
             }

@@ -1,6 +1,6 @@
 //! Which techniques an instrument has.
 
-use super::{Notes, SoundingNote};
+use super::{Notes, PackedNote};
 use crate::instruments::{Family, Instrument, Loudness};
 use crate::resolve::{Mark, Technique};
 
@@ -33,13 +33,15 @@ pub fn has_mark(instrument: &Instrument, mark: Mark) -> bool {
 
 /// Leaves out the marks of a voice, which many may play, that mean nothing on the instrument.
 pub(super) fn leave_out(notes: &mut Notes, instrument: &Instrument) {
-    let nothing =
-        |note: &SoundingNote| note.attached.marks.iter().find(|mark| !has_mark(instrument, *mark));
-    let Some(first) = notes.iter().position(|note| nothing(note).is_some()) else { return };
-    for note in &mut notes[first..] {
-        while let Some(mark) = nothing(note) {
-            note.attached.marks.remove(mark);
-        }
+    let means_nothing = |mark: &Mark| !has_mark(instrument, *mark);
+    let nothing = |note: &PackedNote| note.attached().marks.iter().any(|mark| means_nothing(&mark));
+    let Some(first) = notes.iter().position(nothing) else { return };
+    for note in notes[first..].iter_mut().filter(|note| nothing(note)) {
+        note.change(|note| {
+            while let Some(mark) = note.attached.marks.iter().find(means_nothing) {
+                note.attached.marks.remove(mark);
+            }
+        });
     }
 }
 

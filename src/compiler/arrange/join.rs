@@ -7,7 +7,9 @@
 use std::sync::Arc;
 
 use super::kept::KeptWork;
-use super::{ArrangedMovement, Arrangement, Claim, Doubt, GivenLine, LineId, LineOrigin, Part};
+use super::{
+    ArrangedMovement, Arrangement, Claim, Doubt, GivenLine, LineId, LineOrigin, PackedNote, Part,
+};
 use crate::instruments::Tuning;
 use crate::music::Time;
 use crate::resolve::{Piece, Player, Scoring, is_same_chair, moved, moved_line};
@@ -94,9 +96,9 @@ fn silent(player: &Arc<Player>) -> Part {
 fn append(part: &mut Part, own: &Part, (start, lines): (Time, usize)) {
     let line = |id: LineId| LineId::new(id.index() + lines);
     part.notes.list().extend(own.notes.iter().map(|note| {
-        let mut note = note.clone();
+        let mut note = note.unpacked();
         note.start += start;
-        note
+        PackedNote::from(note)
     }));
     part.tuplets.extend(own.tuplets.iter().map(|tuplet| {
         let mut tuplet = *tuplet;

@@ -15,6 +15,9 @@ mod idiom;
 mod join;
 mod kept;
 mod notes;
+mod packed_note;
+#[cfg(test)]
+mod packed_note_tests;
 mod smaller;
 mod taking;
 #[cfg(test)]
@@ -29,7 +32,7 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Scoring, Sound, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Scoring, Verb,
 };
 
 pub use arrangement::{
@@ -41,6 +44,7 @@ pub use idiom::{has_mark, has_technique};
 pub use join::join;
 use kept::{Before, Event, KeptWork, Once};
 pub use notes::Notes;
+pub use packed_note::{AttachedRef, PackedNote, SoundRef};
 use smaller::Smaller;
 use taking::{Run, empty_run};
 
@@ -282,7 +286,7 @@ struct Work<'a> {
     /// need not be unpacked for each line.
     at_hand: Vec<Arc<[Note]>>,
     /// What computed lines give to each of their players.
-    derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    derived: HashMap<LineId, Vec<computing::Computed>>,
     /// Passages of held lines that an earlier run worked out, and those of this run, if it worked
     /// out any.
     settled_before: Option<Arc<derive::Settled>>,
@@ -344,7 +348,7 @@ impl<'a> Work<'a> {
                 false => {
                     let notes = part.notes.list();
                     notes.reserve_exact(count - notes.len());
-                    notes.extend(Vec::from(run.notes));
+                    notes.extend(run.notes.into_list());
                 }
             }
             part.tuplets.extend(run.tuplets);
@@ -505,11 +509,11 @@ impl<'a> Work<'a> {
         if self.tells(index, Once::Strokes, id) {
             return;
         }
-        let wrong = |note: &&SoundingNote| {
-            matches!(note.sound, Sound::Stroke) && !part.instrument_at(note.start).unpitched
+        let wrong = |note: &&PackedNote| {
+            matches!(note.sound(), SoundRef::Stroke) && !part.instrument_at(note.start()).unpitched
         };
         let Some(note) = run.notes.iter().find(wrong) else { return };
-        let place = self.piece.form.place(note.start);
+        let place = self.piece.form.place(note.start());
         let finding = Diagnostic::warning(
             "arrange/no-pitch",
             self.lines[id.index()].line.span,
@@ -518,7 +522,7 @@ impl<'a> Work<'a> {
                 player.name
             ),
         )
-        .with_label(note.source, "the stroke")
+        .with_label(note.source(), "the stroke")
         .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
         .with_bars(place.bar, place.bar)
         .with_player(&player.id);
@@ -544,7 +548,7 @@ impl<'a> Work<'a> {
         if let Some(note) = left_out
             && !self.tells(index, Once::Thinned, id)
         {
-            let place = self.piece.form.place(note.start);
+            let place = self.piece.form.place(note.start());
             let finding = Diagnostic::advice(
                     "arrange/chord-thinned",
                     given.line.span,
@@ -553,7 +557,7 @@ impl<'a> Work<'a> {
                         instrument.name.to_lowercase()
                     ),
                 )
-                .with_label(note.source, "a chord of which notes are left out")
+                .with_label(note.source(), "a chord of which notes are left out")
                 .with_help("Name as many players as the chords have notes, or write the line out with `writes`.")
                 .with_bars(place.bar, place.bar)
                 .with_player(&player.id);

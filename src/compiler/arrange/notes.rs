@@ -3,12 +3,12 @@
 use std::ops::{Deref, DerefMut};
 use std::sync::Arc;
 
-use super::SoundingNote;
+use super::{PackedNote, SoundingNote};
 
 /// Notes in order of time; they do not overlap. Copies are the same notes in memory until one of
 /// them is changed.
 #[derive(Clone, Default, Debug)]
-pub struct Notes(Arc<Vec<SoundingNote>>);
+pub struct Notes(Arc<Vec<PackedNote>>);
 
 impl Notes {
     /// Are they the same in memory?
@@ -32,27 +32,32 @@ impl Notes {
     pub(crate) fn add(&mut self, more: Notes) {
         match self.is_empty() {
             true => *self = more,
-            false => self.list().extend(Vec::from(more)),
+            false => self.list().extend(more.into_list()),
         }
     }
 
+    /// The notes by themselves, without a copy where nobody else has them.
+    pub(crate) fn into_list(self) -> Vec<PackedNote> {
+        Arc::unwrap_or_clone(self.0)
+    }
+
     /// The notes to be added to or taken from.
-    pub fn list(&mut self) -> &mut Vec<SoundingNote> {
+    pub fn list(&mut self) -> &mut Vec<PackedNote> {
         Arc::make_mut(&mut self.0)
     }
 }
 
 impl Deref for Notes {
-    type Target = [SoundingNote];
+    type Target = [PackedNote];
 
     #[inline]
-    fn deref(&self) -> &[SoundingNote] {
+    fn deref(&self) -> &[PackedNote] {
         &self.0
     }
 }
 
 impl DerefMut for Notes {
-    fn deref_mut(&mut self) -> &mut [SoundingNote] {
+    fn deref_mut(&mut self) -> &mut [PackedNote] {
         self.list()
     }
 }
@@ -63,27 +68,27 @@ impl PartialEq for Notes {
     }
 }
 
-impl From<Vec<SoundingNote>> for Notes {
-    fn from(notes: Vec<SoundingNote>) -> Notes {
+impl From<Vec<PackedNote>> for Notes {
+    fn from(notes: Vec<PackedNote>) -> Notes {
         Notes(Arc::new(notes))
     }
 }
 
-impl From<Notes> for Vec<SoundingNote> {
-    fn from(notes: Notes) -> Vec<SoundingNote> {
-        Arc::unwrap_or_clone(notes.0)
+impl From<Vec<SoundingNote>> for Notes {
+    fn from(notes: Vec<SoundingNote>) -> Notes {
+        notes.into_iter().collect()
     }
 }
 
 impl FromIterator<SoundingNote> for Notes {
     fn from_iter<I: IntoIterator<Item = SoundingNote>>(notes: I) -> Notes {
-        Notes::from(Vec::from_iter(notes))
+        Notes(Arc::new(notes.into_iter().map(PackedNote::from).collect()))
     }
 }
 
 impl<'a> IntoIterator for &'a Notes {
-    type Item = &'a SoundingNote;
-    type IntoIter = std::slice::Iter<'a, SoundingNote>;
+    type Item = &'a PackedNote;
+    type IntoIter = std::slice::Iter<'a, PackedNote>;
 
     fn into_iter(self) -> Self::IntoIter {
         self.0.iter()

@@ -83,13 +83,13 @@ impl Smaller {
 
 fn plays(part: &Part, now: &Part, era: i32, run: &Run) -> bool {
     taking::sounds_in(&part.notes, run.from, run.to).iter().all(|note| {
-        let in_hand = now.instrument_at(note.start);
-        std::ptr::eq(in_hand, part.instrument_at(note.start))
+        let in_hand = now.instrument_at(note.start());
+        std::ptr::eq(in_hand, part.instrument_at(note.start()))
             && in_hand.natural.is_none()
             && in_hand.drums.is_empty()
-            || match supply(now, era, note.start, Reach::Whole) {
+            || match supply(now, era, note.start(), Reach::Whole) {
                 Supply::Unpitched => true,
-                has => note.sound.pitches().iter().all(|pitch| has.has(*pitch)),
+                has => note.sound().pitches().iter().all(|pitch| has.has(*pitch)),
             }
     })
 }
@@ -136,21 +136,22 @@ mod tests {
     use proptest::prelude::*;
 
     use crate::arrange::derive::tests::{chord_symbols, melody, piece, scored_text};
-    use crate::arrange::{Arrangement, SoundingNote, arrange};
+    use crate::arrange::{Arrangement, PackedNote, arrange};
 
     const VOICES: &str = "form {\n 1 metre 4/4, key C major, tempo 1/4 at 80\n 4 end\n}\n\
          harmony { 1: C | 2: F | 3: G7 | 4: C | }\n\
          voice u { 1: 1/1 G5 | 2: 1/1 A5 | 3: 1/1 B5 | 4: 1/1 C6 | }\n\
          voice l { 1: 1/1 C3 | 2: 1/1 F2 | 3: 1/1 G2 | 4: 1/1 C3 | }\n";
 
-    fn notes<'s>(arrangement: &'s Arrangement, player: &str) -> &'s [SoundingNote] {
+    fn notes<'s>(arrangement: &'s Arrangement, player: &str) -> &'s [PackedNote] {
         let part = arrangement.parts.iter().find(|part| part.player.id == player);
         part.map_or(&[], |part| &part.notes)
     }
 
     /// What sounds when, without the line that says so.
     fn sounds(arrangement: &Arrangement, player: &str) -> Vec<String> {
-        let told = |note: &SoundingNote| format!("{} {} {:?}", note.start, note.length, note.sound);
+        let told =
+            |note: &PackedNote| format!("{} {} {:?}", note.start(), note.length(), note.sound());
         notes(arrangement, player).iter().map(told).collect()
     }
 
@@ -189,14 +190,14 @@ mod tests {
         let (from, to) = (piece.form.bars[1].start, piece.form.bars[2].start);
         let at = |arrangement: &Arrangement, time| {
             let mut notes = notes(arrangement, "viola").iter();
-            notes.find(|n| n.start <= time && n.end() > time).map(|n| n.sound.clone())
+            notes.find(|n| n.start() <= time && n.end() > time).map(|n| n.sound().to_owned())
         };
         assert_eq!(at(&large, from), None);
         for bar in [0, 2, 3] {
             let start = piece.form.bars[bar].start;
             assert_eq!(at(&small, start), at(&large, start));
         }
-        assert!(notes(&large, "viola").iter().all(|note| note.end() <= from || note.start >= to));
+        assert!(notes(&large, "viola").iter().all(|note| note.end() <= from || note.start() >= to));
     }
 
     #[test]
@@ -205,7 +206,7 @@ mod tests {
         let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
         assert_eq!(sounds(&small, "viola"), sounds(&large, "viola.1"));
         let end = piece.form.bars[2].start;
-        let kept = notes(&small, "viola").iter().filter(|note| note.start < end).count();
+        let kept = notes(&small, "viola").iter().filter(|note| note.start() < end).count();
         assert_eq!(notes(&large, "viola.2").len(), kept);
         let counts = large.parts.iter().filter(|part| part.player.line_name == "viola");
         assert_eq!(counts.map(|part| part.player.count).collect::<Vec<_>>(), [3, 2]);

@@ -2,11 +2,11 @@
 
 use std::collections::HashMap;
 
-use super::{Claim, LineId, Notes, SoundingNote, Work};
+use super::{AttachedRef, Claim, LineId, Notes, PackedNote, SoundingNote, Work};
 use crate::cores::on_all_cores;
 use crate::limits;
 use crate::music::Time;
-use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Tuplet, Verb};
+use crate::resolve::{Line, Music, Pitches, Rest, Role, Sound, Tuplet, Verb};
 
 /// The run of a claim, without notes yet.
 pub(super) fn empty_run(claim: Claim) -> Run {
@@ -87,7 +87,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     // A note that is held into the run sounds there too: look back to the one before.
     let first = music.notes.begun_before(run.from).saturating_sub(1);
     let within = music.notes.begun_before(run.to);
-    let mut notes = Vec::with_capacity(within.saturating_sub(first));
+    let mut notes: Vec<PackedNote> = Vec::with_capacity(within.saturating_sub(first));
     for note in music.notes.within(first..within.max(first)) {
         let (start, end) = (note.start.max(run.from), (note.start + note.length).min(run.to));
         if start >= end {
@@ -107,7 +107,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
         if let Sound::Pitches(pitches) = &mut sound {
             raise(pitches, octaves);
         }
-        notes.push(SoundingNote {
+        notes.push(PackedNote::from(SoundingNote {
             start,
             length: end - start,
             sound,
@@ -115,7 +115,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
             role: line.role.unwrap_or(Role::Harmony),
             solo: line.solo,
             source: note.span,
-        });
+        }));
     }
     run.notes = notes.into();
     let first = music.tuplets.partition_point(|tuplet| tuplet.start < run.from);
@@ -143,47 +143,52 @@ pub(super) fn raise(pitches: &mut Pitches, octaves: i8) {
 }
 
 /// Copies the notes that lie within a run into it, cut at its ends.
-pub(super) fn cut(notes: &[SoundingNote], run: &mut Run) {
+pub(super) fn cut(notes: &[PackedNote], run: &mut Run) {
     let first = notes.partition_point(|note| note.end() <= run.from);
     for note in &notes[first..] {
-        if note.start >= run.to {
+        if note.start() >= run.to {
             break;
         }
-        let mut note = note.clone();
+        let mut note = note.unpacked();
         let end = note.end().min(run.to);
         if note.start < run.from {
             note.start = run.from;
             note.attached.graces = None;
         }
         note.length = end - note.start;
-        run.notes.list().push(note);
+        run.notes.list().push(note.into());
     }
 }
 
 /// Leaves to the player at `place` among `of` players of his kind one note of each chord: the top
 /// one to the first, the next to the second; in the bass from the bottom up. Gives back the first
 /// note from which something is left out because there are too few players.
-pub(super) fn thin(notes: &mut Notes, place: usize, of: usize) -> Option<SoundingNote> {
+pub(super) fn thin(notes: &mut Notes, place: usize, of: usize) -> Option<PackedNote> {
     let mut left_out = None;
     let many =
-        |note: &SoundingNote| note.sound.pitches().len() > 1 || note.attached.graces.is_some();
+        |note: &PackedNote| note.sound().pitches().len() > 1 || note.attached().graces.is_some();
     let first = notes.iter().position(many)?;
-    for note in &mut notes[first..] {
-        let from_below = note.role == Role::Bass;
-        let Sound::Pitches(pitches) = &note.sound else { continue };
-        if pitches.len() > of && left_out.is_none() {
-            left_out = Some(note.clone());
+    for packed in notes[first..].iter_mut().filter(|note| many(note)) {
+        if packed.sound().pitches().len() > of && left_out.is_none() {
+            left_out = Some(packed.clone());
         }
-        if let Some(graces) = note.attached.graces.as_mut() {
-            for (_, grace) in &mut graces.notes {
-                *grace = choose(grace, place, from_below);
-            }
-        }
-        if pitches.len() > 1 {
-            note.sound = Sound::Pitches(choose(pitches, place, from_below));
-        }
+        packed.change(|note| thin_one(note, place));
     }
     left_out
+}
+
+/// Leaves to the player at `place` one of the notes that sound together.
+fn thin_one(note: &mut SoundingNote, place: usize) {
+    let from_below = note.role == Role::Bass;
+    let Sound::Pitches(pitches) = &note.sound else { return };
+    if let Some(graces) = note.attached.graces.as_mut() {
+        for (_, grace) in &mut graces.notes {
+            *grace = choose(grace, place, from_below);
+        }
+    }
+    if pitches.len() > 1 {
+        note.sound = Sound::Pitches(choose(pitches, place, from_below));
+    }
 }
 
 fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
@@ -199,7 +204,7 @@ pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
     let mut line = None;
     let mut open: Option<usize> = None;
     for index in 0..notes.len() {
-        let start = notes[index].start;
+        let start = notes[index].start();
         let before = line;
         while let Some(claim) = claims.next_if(|claim| claim.from <= start) {
             line = Some(claim.line);
@@ -208,9 +213,9 @@ pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
         if gap && let Some(start) = open.take() {
             close(notes, start, index - 1);
         }
-        let Attached { slur_starts, slur_ends, .. } = notes[index].attached;
+        let AttachedRef { slur_starts, slur_ends, .. } = notes[index].attached();
         if slur_ends && open.take().is_none() {
-            notes[index].attached.slur_ends = false;
+            notes[index].change(|note| note.attached.slur_ends = false);
         }
         if slur_starts {
             open = Some(index);
@@ -223,15 +228,15 @@ pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
 
 fn close(notes: &mut Notes, start: usize, last: usize) {
     if start == last {
-        notes[start].attached.slur_starts = false;
-    } else if !notes[last].attached.slur_ends {
-        notes[last].attached.slur_ends = true;
+        notes[start].change(|note| note.attached.slur_starts = false);
+    } else if !notes[last].attached().slur_ends {
+        notes[last].change(|note| note.attached.slur_ends = true);
     }
 }
 
 /// Where the notes of a music begin, between two times.
-pub(super) fn sounds_in(notes: &[SoundingNote], from: Time, to: Time) -> &[SoundingNote] {
+pub(super) fn sounds_in(notes: &[PackedNote], from: Time, to: Time) -> &[PackedNote] {
     let first = notes.partition_point(|note| note.end() <= from);
-    let after = notes.partition_point(|note| note.start < to);
+    let after = notes.partition_point(|note| note.start() < to);
     &notes[first..after.max(first)]
 }

@@ -47,10 +47,10 @@ fn sounds(arrangement: &Arrangement, player: &str) -> String {
             let notes: Vec<String> = part
                 .notes
                 .iter()
-                .filter(|note| form.index_at(note.start) == bar)
+                .filter(|note| form.index_at(note.start()) == bar)
                 .map(|note| {
                     let pitches: Vec<String> =
-                        note.sound.pitches().iter().map(ToString::to_string).collect();
+                        note.sound().pitches().iter().map(ToString::to_string).collect();
                     pitches.join("&")
                 })
                 .collect();
@@ -209,7 +209,7 @@ scoring one for small {\n  oboe.1 plays long bars 1 as melody\n  oboe.2 plays lo
     for part in &arrangement.parts {
         let mut open = 0;
         for note in &part.notes {
-            open += i32::from(note.attached.slur_starts) - i32::from(note.attached.slur_ends);
+            open += i32::from(note.attached().slur_starts) - i32::from(note.attached().slur_ends);
             assert!((0..=1).contains(&open), "{}", part.player.id);
         }
         assert_eq!(open, 0, "{}", part.player.id);
@@ -225,12 +225,12 @@ fn every_note_knows_its_source_its_line_and_its_role() {
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
     let note = &cello.notes[1];
-    assert_eq!(sources.text(note.source), "E");
+    assert_eq!(sources.text(note.source()), "E");
     let line = arrangement.lines[cello.line_of(note).index()];
     assert_eq!(sources.text(line.span), "cello plays upper 15mb as bass");
     assert_eq!(sources.text(cello.player.span), "cello");
-    assert_eq!(note.role.word(), "bass");
-    assert_eq!(note.start, Time::QUARTER);
+    assert_eq!(note.role().word(), "bass");
+    assert_eq!(note.start(), Time::QUARTER);
 }
 
 #[test]
@@ -275,8 +275,8 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays held 15m
         [(Time::QUARTER, Time::of(1, 2)), (Time::of(1, 2), Time::of(3, 4))]
     );
     for part in &arrangement.parts {
-        let marked = |note: &&crate::arrange::SoundingNote| {
-            note.attached.marks.has(crate::resolve::Mark::Fermata)
+        let marked = |note: &&crate::arrange::PackedNote| {
+            note.attached().marks.has(crate::resolve::Mark::Fermata)
         };
         assert_eq!(part.notes.iter().filter(marked).count(), 0, "{}", part.player.id);
         let on_rests = part.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
@@ -319,8 +319,8 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
-    let marked = |note: &crate::arrange::SoundingNote| {
-        (note.start, note.length, note.attached.marks.has(crate::resolve::Mark::Fermata))
+    let marked = |note: &crate::arrange::PackedNote| {
+        (note.start(), note.length(), note.attached().marks.has(crate::resolve::Mark::Fermata))
     };
     let notes: Vec<_> = cello.notes.iter().map(marked).collect();
     let half = Time::of(1, 2);
@@ -350,7 +350,7 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays upper 15
         let on_note = part
             .notes
             .last()
-            .is_some_and(|note| note.attached.marks.has(crate::resolve::Mark::Fermata));
+            .is_some_and(|note| note.attached().marks.has(crate::resolve::Mark::Fermata));
         let on_rest =
             part.directions.iter().any(|direction| direction.kind == DirectionKind::FermataOnRest);
         assert!(on_note != on_rest, "{}", part.player.id);
@@ -398,7 +398,7 @@ fn ways_of_playing_in_a_voice_go_only_to_those_who_have_them() {
         let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
         let ways = part.directions.iter();
         let ways = ways.filter(|d| matches!(d.kind, DirectionKind::Technique(_))).count();
-        (ways, part.notes.iter().filter(|note| !note.attached.marks.is_empty()).count())
+        (ways, part.notes.iter().filter(|note| !note.attached().marks.is_empty()).count())
     };
     assert_eq!(of("violin-1"), (2, 2));
     assert_eq!(of("oboe.1"), (0, 1));

@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::arrange::{SoundingNote, tremolo_of_two};
+use crate::arrange::{AttachedRef, PackedNote, SoundRef, tremolo_of_two};
 use crate::music::Time;
-use crate::resolve::{Attached, Form, Mark, Sound, Tuplet};
+use crate::resolve::{Form, Mark, Tuplet};
 
 /// The bars that some stretches of time touch, one line each (`7: 1/4 rest 1/2 D5&F5 |`), with the
 /// notes that a part has in these stretches and rests around them. Pitches are sounding. `None`
@@ -12,7 +12,7 @@ use crate::resolve::{Attached, Form, Mark, Sound, Tuplet};
 #[must_use]
 pub fn written_bars(
     form: &Form,
-    notes: &[SoundingNote],
+    notes: &[PackedNote],
     tuplets: &[Tuplet],
     times: &[(Time, Time)],
 ) -> Option<Vec<String>> {
@@ -24,13 +24,13 @@ pub fn written_bars(
     bars.sort_unstable();
     bars.dedup();
     let within = |time: Time| times.iter().any(|&(from, to)| from <= time && time < to);
-    let notes: Vec<&SoundingNote> = notes.iter().filter(|note| within(note.start)).collect();
+    let notes: Vec<&PackedNote> = notes.iter().filter(|note| within(note.start())).collect();
     let mut lines: Vec<String> = Vec::new();
     let mut index = 0;
     while index < bars.len() {
         let bar = &form.bars[bars[index]];
         let (from, to) = form.times_of(form.whole(bars[index]));
-        let sounds = |from, to| notes.iter().any(|note| note.start < to && note.end() > from);
+        let sounds = |from, to| notes.iter().any(|note| note.start() < to && note.end() > from);
         if !sounds(from, to) {
             // Bars of rest that follow one another are counted.
             let mut expected = bars[index];
@@ -57,7 +57,7 @@ pub fn written_bars(
 }
 
 /// What stands in a bar.
-fn bar_of(notes: &[&SoundingNote], tuplets: &[Tuplet], from: Time, to: Time) -> Option<String> {
+fn bar_of(notes: &[&PackedNote], tuplets: &[Tuplet], from: Time, to: Time) -> Option<String> {
     let mut text = String::new();
     let mut value = String::new();
     let mut at = from;
@@ -85,7 +85,7 @@ fn bar_of(notes: &[&SoundingNote], tuplets: &[Tuplet], from: Time, to: Time) -> 
 
 /// Notes and rests from one time to another; `ratio` is by how much written values are longer.
 fn stretch(
-    notes: &[&SoundingNote],
+    notes: &[&PackedNote],
     from: Time,
     to: Time,
     (actual, normal): (i64, i64),
@@ -95,15 +95,15 @@ fn stretch(
     let mut at = from;
     let mut index = notes.partition_point(|note| note.end() <= from);
     while at < to {
-        let note = notes.get(index).filter(|note| note.start < to);
+        let note = notes.get(index).filter(|note| note.start() < to);
         if let Some(of_two) =
-            tremolo_of_two(notes, index).filter(|pair| pair[0].start == at && pair[1].end() <= to)
+            tremolo_of_two(notes, index).filter(|pair| pair[0].start() == at && pair[1].end() <= to)
         {
-            let length = of_two[0].length + of_two[1].length;
+            let length = of_two[0].length() + of_two[1].length();
             let [one] = &values(length.scaled(actual, normal)?)?[..] else { return None };
             say(text, value, one);
             push(text, &element(of_two[0], Some(of_two[1]))?);
-            if of_two[1].attached.slur_ends {
+            if of_two[1].attached().slur_ends {
                 text.push('}');
             }
             at = of_two[1].end();
@@ -111,12 +111,12 @@ fn stretch(
             continue;
         }
         let (until, what) = match note {
-            Some(note) if note.start <= at => (note.end().min(to), Some(note)),
-            Some(note) => (note.start, None),
+            Some(note) if note.start() <= at => (note.end().min(to), Some(note)),
+            Some(note) => (note.start(), None),
             None => (to, None),
         };
         let length = (until - at).scaled(actual, normal)?;
-        let goes_on = what.is_some_and(|note| note.start < at);
+        let goes_on = what.is_some_and(|note| note.start() < at);
         let mut parts = values(length)?.into_iter();
         let first = parts.next()?;
         let element = match what {
@@ -126,7 +126,7 @@ fn stretch(
         };
         // Grace notes stand before the value of their note.
         if let Some(note) = what.filter(|_| !goes_on)
-            && let Some(graces) = &note.attached.graces
+            && let Some(graces) = note.attached().graces
         {
             push(text, &self::graces(graces)?);
         }
@@ -137,7 +137,7 @@ fn stretch(
             push(text, if what.is_some() { "=" } else { "rest" });
         }
         if let Some(note) = what
-            && note.attached.slur_ends
+            && note.attached().slur_ends
             && note.end() == until
         {
             text.push('}');
@@ -202,10 +202,10 @@ fn longest(length: Time) -> Option<(String, Time)> {
     }
 }
 
-fn pitches(sound: &Sound) -> String {
+fn pitches(sound: SoundRef) -> String {
     match sound {
-        Sound::Stroke => "x".to_string(),
-        Sound::Pitches(pitches) => {
+        SoundRef::Stroke => "x".to_string(),
+        SoundRef::Pitches(pitches) => {
             pitches.iter().map(ToString::to_string).collect::<Vec<_>>().join("&")
         }
     }
@@ -217,16 +217,16 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
     for (length, sound) in &graces.notes {
         let [one] = &values(*length)?[..] else { return None };
         say(&mut inside, &mut value, one);
-        push(&mut inside, &pitches(&Sound::Pitches(sound.clone())));
+        push(&mut inside, &pitches(SoundRef::Pitches(sound)));
     }
     let word = if graces.crushed { "crushed" } else { "grace" };
     Some(format!("{word}({inside})"))
 }
 
 /// A note with its marks, and with the other one of a tremolo between two.
-fn element(note: &SoundingNote, other: Option<&SoundingNote>) -> Option<String> {
-    let Attached { marks, tremolo, slur_starts, neighbour, .. } = &note.attached;
-    let marks_of_other = other.into_iter().flat_map(|other| other.attached.marks.iter());
+fn element(note: &PackedNote, other: Option<&PackedNote>) -> Option<String> {
+    let AttachedRef { marks, tremolo, slur_starts, neighbour, .. } = note.attached();
+    let marks_of_other = other.into_iter().flat_map(|other| other.attached().marks.iter());
     let mut words: Vec<String> = marks
         .iter()
         .chain(marks_of_other)
@@ -249,11 +249,11 @@ fn element(note: &SoundingNote, other: Option<&SoundingNote>) -> Option<String> 
         _ => return None,
     };
     if let Some(strokes) = strokes {
-        let other = other.map_or(String::new(), |other| format!(" {}", pitches(&other.sound)));
+        let other = other.map_or(String::new(), |other| format!(" {}", pitches(other.sound())));
         words.push(format!("tremolo{other}{strokes}"));
     }
-    let open = if *slur_starts { "{" } else { "" };
-    let mut text = format!("{open}{}", pitches(&note.sound));
+    let open = if slur_starts { "{" } else { "" };
+    let mut text = format!("{open}{}", pitches(note.sound()));
     if !words.is_empty() {
         let _ = write!(text, "[{}]", words.join(", "));
     }

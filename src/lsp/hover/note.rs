@@ -5,19 +5,19 @@ use crate::narrow::Narrow;
 use std::fmt::Write;
 
 use super::{Hover, notes_of};
-use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::arrange::{Arrangement, PackedNote, Part, SoundRef};
 use crate::check::{Heard, heard_at};
 use crate::instruments::PartialClass;
 use crate::music::{Pitch, Time};
 use crate::notes::{NoteAt, note_at, sounded};
-use crate::resolve::{Clock, Dynamic, HarmonyEvent, Piece, Sound};
+use crate::resolve::{Clock, Dynamic, HarmonyEvent, Piece};
 use crate::session::Session;
 use crate::workspace::At;
 
 pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
     let found = note_at(session, at)?;
     let NoteAt { piece, note, home, place } = &found;
-    let mut text = format!("**{}**", pitches(&note.sound));
+    let mut text = format!("**{}**", pitches(SoundRef::from(&note.sound)));
     if piece.form.bars.is_empty() {
         let _ = write!(text, " · {home}");
         return Some(Hover { text, place: place.clone() });
@@ -35,7 +35,7 @@ pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
         let players: Vec<String> = sounded(&arrangement, note)
             .map(|(player, part, sounding)| {
                 let own = heard.iter().find(|heard| heard.player == player);
-                who(&arrangement, part, sounding, &note.sound, own, &heard)
+                who(&arrangement, part, sounding, SoundRef::from(&note.sound), own, &heard)
             })
             .collect();
         if !players.is_empty() {
@@ -47,10 +47,10 @@ pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
 }
 
 /// "D5" or "D5 F5 A5".
-fn pitches(sound: &Sound) -> String {
+fn pitches(sound: SoundRef) -> String {
     match sound {
-        Sound::Stroke => "x".to_string(),
-        Sound::Pitches(pitches) => named(pitches),
+        SoundRef::Stroke => "x".to_string(),
+        SoundRef::Pitches(pitches) => named(pitches),
     }
 }
 
@@ -80,21 +80,25 @@ fn chord_at(piece: &Piece, harmony: &[HarmonyEvent], time: Time) -> Option<Strin
 fn who(
     arrangement: &Arrangement,
     part: &Part,
-    sounding: &SoundingNote,
-    source: &Sound,
+    sounding: &PackedNote,
+    source: SoundRef,
     own: Option<&Heard>,
     heard: &[Heard],
 ) -> String {
     let mut facts = Vec::new();
-    if sounding.sound != *source {
-        facts.push(format!("sounds {}", pitches(&sounding.sound)));
+    if sounding.sound() != source {
+        facts.push(format!("sounds {}", pitches(sounding.sound())));
     }
-    let read: Vec<Pitch> =
-        sounding.sound.pitches().iter().map(|pitch| part.written(*pitch, sounding.start)).collect();
-    if read != sounding.sound.pitches() {
+    let read: Vec<Pitch> = sounding
+        .sound()
+        .pitches()
+        .iter()
+        .map(|pitch| part.written(*pitch, sounding.start()))
+        .collect();
+    if read != sounding.sound().pitches() {
         facts.push(format!("written {}", named(&read)));
     }
-    let series = part.instrument_at(sounding.start).natural.as_ref();
+    let series = part.instrument_at(sounding.start()).natural.as_ref();
     if let (Some(series), [written]) = (series, &read[..]) {
         facts.push(match series.classify(*written, arrangement.era) {
             PartialClass::OpenInTune(partial) => format!("partial {partial}"),
@@ -113,6 +117,6 @@ fn who(
         }
         facts.push(loud);
     }
-    let role = sounding.role.word();
+    let role = sounding.role().word();
     format!("{} ({role}): {}", part.player.name, facts.join("; "))
 }

@@ -13,7 +13,7 @@ use std::ops::{Range, RangeInclusive};
 
 use smallvec::smallvec;
 
-use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::arrange::{Arrangement, PackedNote, Part, SoundingNote};
 use crate::instruments::{Clef, Instrument, Tuning};
 use crate::music::Time;
 use crate::narrow::Narrow;
@@ -133,29 +133,29 @@ fn hears(
     // It must sound to the end, and more than half of the time.
     let sounding: Time = notes
         .iter()
-        .map(|note| note.end().min(entry) - note.start.max(start))
+        .map(|note| note.end().min(entry) - note.start().max(start))
         .fold(Time::ZERO, |sum, length| sum + length);
     let to_the_end = notes.last().is_some_and(|note| note.end() > last);
-    let struck = notes.iter().filter(|note| note.start >= start).count();
+    let struck = notes.iter().filter(|note| note.start() >= start).count();
     if !to_the_end || sounding * 2 < entry - start || struck == 0 {
         return None;
     }
     let first = notes.first()?;
-    let next = own.notes.get(own.notes.partition_point(|note| note.start < entry))?;
+    let next = own.notes.get(own.notes.partition_point(|note| note.start() < entry))?;
     let bars = (entry - start).to_f64();
     let moving = (notes.len() as f64 / bars / 2.0).min(4.0);
-    let role = match first.role {
+    let role = match first.role() {
         Role::Melody => 3.0,
         Role::Bass | Role::Highlight => 0.5,
         Role::Harmony | Role::Rhythm => 0.0,
     };
     let rested = {
-        let before = other.notes.partition_point(|note| note.start < first.start);
+        let before = other.notes.partition_point(|note| note.start() < first.start());
         let before = before.checked_sub(1).map(|before| other.notes[before].end());
-        before.is_none_or(|before| first.start - before >= Time::QUARTER)
+        before.is_none_or(|before| first.start() - before >= Time::QUARTER)
     };
-    let enters = f64::from(u8::from(rested && first.start >= start)) * 2.0
-        - f64::from(u8::from(first.start < start));
+    let enters = f64::from(u8::from(rested && first.start() >= start)) * 2.0
+        - f64::from(u8::from(first.start() < start));
     let family = own.player.instrument.family == other.player.instrument.family;
     let near = from.abs_diff(player) < 3;
     let distance = match (height(notes), top(next)) {
@@ -167,7 +167,7 @@ fn hears(
             + role
             + moving
             + enters
-            + f64::from(u8::from(first.solo))
+            + f64::from(u8::from(first.solo()))
             + f64::from(u8::from(family)) * 1.5
             + f64::from(u8::from(near))
             - f64::from(u8::from(struck < 3)) * 6.0
@@ -176,9 +176,9 @@ fn hears(
 }
 
 /// The notes that sound between two times.
-fn between(notes: &[SoundingNote], from: Time, to: Time) -> &[SoundingNote] {
+fn between(notes: &[PackedNote], from: Time, to: Time) -> &[PackedNote] {
     let first = notes.partition_point(|note| note.end() <= from);
-    let last = notes.partition_point(|note| note.start < to);
+    let last = notes.partition_point(|note| note.start() < to);
     &notes[first.min(last)..last]
 }
 
@@ -192,12 +192,12 @@ fn loudness(part: &Part, at: Time) -> f64 {
     f64::from(degree.unwrap_or(Dynamic::Mf as u8))
 }
 
-fn top(note: &SoundingNote) -> Option<f64> {
-    note.sound.pitches().last().map(|pitch| f64::from(pitch.midi()))
+fn top(note: &PackedNote) -> Option<f64> {
+    note.sound().pitches().last().map(|pitch| f64::from(pitch.midi()))
 }
 
 /// The mean of the highest pitches.
-fn height(notes: &[SoundingNote]) -> Option<f64> {
+fn height(notes: &[PackedNote]) -> Option<f64> {
     let tops: Vec<f64> = notes.iter().filter_map(top).collect();
     (!tops.is_empty()).then(|| tops.iter().sum::<f64>() / tops.len() as f64)
 }
@@ -234,21 +234,14 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
         false => octaves(&read, clef, start),
     };
     if unpitched {
-        read.notes.iter_mut().for_each(|note| note.attached.graces = None);
+        let notes = read.notes.iter_mut();
+        notes.for_each(|note| note.change(|note| note.attached.graces = None));
     }
     // Played as it stands it would sound so many octaves too high.
     let name = name(other, start, -octaves);
     let mut orders = orders(other, (start, entry)).into_iter().peekable();
     if octaves != 0 {
-        for note in read.notes.iter_mut() {
-            if let Sound::Pitches(pitches) = &mut note.sound {
-                pitches.iter_mut().for_each(|pitch| *pitch = pitch.octaves_up(octaves));
-            }
-            if let Some(graces) = &mut note.attached.graces {
-                let pitches = graces.notes.iter_mut().flat_map(|(_, pitches)| pitches.iter_mut());
-                pitches.for_each(|pitch| *pitch = pitch.octaves_up(octaves));
-            }
-        }
+        read.notes.iter_mut().for_each(|note| note.change(|note| raise(note, octaves)));
     }
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
     // Stems go up, and so do slurs: the player's own rests stand below.
@@ -415,22 +408,33 @@ fn orders(other: &Part, (start, entry): (Time, Time)) -> Vec<(Time, &'static str
     let mut plucked = is_plucked(other, start);
     let mut orders = Vec::new();
     for (at, way) in plucking(other).filter(|(at, _)| (start..entry).contains(at)) {
-        let next = other.notes.get(other.notes.partition_point(|note| note.start < at));
-        let Some(next) = next.filter(|next| next.start < entry) else { break };
+        let next = other.notes.get(other.notes.partition_point(|note| note.start() < at));
+        let Some(next) = next.filter(|next| next.start() < entry) else { break };
         let now = way == Technique::Pizzicato;
         if std::mem::replace(&mut plucked, now) != now {
-            orders.push((next.start, way.printed()));
+            orders.push((next.start(), way.printed()));
         }
     }
     orders
 }
 
+/// Moves a note by octaves up.
+fn raise(note: &mut SoundingNote, octaves: i8) {
+    if let Sound::Pitches(pitches) = &mut note.sound {
+        pitches.iter_mut().for_each(|pitch| *pitch = pitch.octaves_up(octaves));
+    }
+    if let Some(graces) = &mut note.attached.graces {
+        let pitches = graces.notes.iter_mut().flat_map(|(_, pitches)| pitches.iter_mut());
+        pitches.for_each(|pitch| *pitch = pitch.octaves_up(octaves));
+    }
+}
+
 /// A note of a cue: clipped to its bars, with articulation but without what only its player needs.
-fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
-    let mut own = note.clone();
-    own.start = note.start.max(start);
+fn clipped(note: &PackedNote, start: Time, entry: Time) -> SoundingNote {
+    let mut own = note.unpacked();
+    own.start = note.start().max(start);
     own.length = note.end().min(entry) - own.start;
-    if own.start > note.start {
+    if own.start > note.start() {
         own.attached.slur_starts = false;
         own.attached.graces = None;
     }
@@ -467,7 +471,7 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     let reads = uses.iter().map(|clef| clef.low.step()).min()
         ..=uses.iter().map(|clef| clef.high.step()).max();
     let away = |octaves: i8| {
-        let tops = part.notes.iter().filter_map(|note| note.sound.pitches().last());
+        let tops = part.notes.iter().filter_map(|note| note.sound().pitches().last());
         let steps = tops.map(|pitch| {
             let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
             let unread = if reads.contains(&Some(step)) { 0 } else { UNREAD };

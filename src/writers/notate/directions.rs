@@ -6,7 +6,7 @@
 //! one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
 //! after one the next dynamic is always printed.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
@@ -78,13 +78,13 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
 }
 
 /// Where a direction given at a time is read: there if the player sounds, or at his next note.
-fn place(notes: &[SoundingNote], at: Time) -> Option<Time> {
+fn place(notes: &[PackedNote], at: Time) -> Option<Time> {
     let note = notes.get(notes.partition_point(|note| note.end() <= at))?;
-    Some(note.start.max(at))
+    Some(note.start().max(at))
 }
 
-fn begins_note(notes: &[SoundingNote], at: Time) -> bool {
-    notes.binary_search_by_key(&at, |note| note.start).is_ok()
+fn begins_note(notes: &[PackedNote], at: Time) -> bool {
+    notes.binary_search_by_key(&at, |note| note.start()).is_ok()
 }
 
 /// Plucking and bowing make one pair of opposites, mutes another.
@@ -128,7 +128,7 @@ impl Now<'_> {
         (dynamic, source): (Dynamic, Span),
         given: Time,
         at: Time,
-        notes: &[SoundingNote],
+        notes: &[PackedNote],
     ) {
         match dynamic {
             Dynamic::Sf | Dynamic::Sfz => {
@@ -161,7 +161,7 @@ impl ToldLast {
         &mut self,
         now: &Now,
         at: Time,
-        notes: &[SoundingNote],
+        notes: &[PackedNote],
         frame: &[FrameBar],
         page: &mut Page,
     ) {
@@ -203,8 +203,8 @@ impl ToldLast {
 }
 
 /// Does a note begin there after a rest of a bar or more (or as the first of all)?
-fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) -> bool {
-    let Ok(index) = notes.binary_search_by_key(&at, |note| note.start) else { return false };
+fn enters_after_long_rest(notes: &[PackedNote], at: Time, frame: &[FrameBar]) -> bool {
+    let Ok(index) = notes.binary_search_by_key(&at, |note| note.start()) else { return false };
     let Some(before) = index.checked_sub(1) else { return true };
     at - notes[before].end() >= frame[bar_at(frame, at)].length
 }
@@ -219,14 +219,14 @@ const FORGOTTEN: i64 = 8;
 /// time. Common practice.
 pub(super) fn mute_order(
     technique: Technique,
-    notes: &[SoundingNote],
+    notes: &[PackedNote],
     at: Time,
     frame: &[FrameBar],
 ) -> Option<(Time, bool)> {
     if !matches!(technique, Technique::Muted | Technique::Unmuted) {
         return None;
     }
-    let next = notes.binary_search_by_key(&at, |note| note.start).ok()?;
+    let next = notes.binary_search_by_key(&at, |note| note.start()).ok()?;
     let free = next.checked_sub(1).map_or(Time::ZERO, |before| notes[before].end());
     if free >= at {
         return None;
@@ -248,13 +248,13 @@ struct Hairpin {
 /// and does without (our heuristic). False if nothing is left.
 fn collect_hairpin(
     hairpins: &mut Vec<Hairpin>,
-    notes: &[SoundingNote],
+    notes: &[PackedNote],
     frame: &[FrameBar],
     hairpin: &Hairpin,
 ) -> bool {
     let Hairpin { from, to, grows, source } = *hairpin;
     let first = notes.partition_point(|note| note.end() <= from);
-    let after_last = notes.partition_point(|note| note.start < to);
+    let after_last = notes.partition_point(|note| note.start() < to);
     let mut any = false;
     let mut index = first;
     while index < after_last {
@@ -262,7 +262,7 @@ fn collect_hairpin(
         while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
             last += 1;
         }
-        let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
+        let (begin, end) = (from.max(notes[index].start()), to.min(notes[last].end()));
         let breaks_off = || {
             let next = notes.get(after_last);
             let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
@@ -279,9 +279,9 @@ fn collect_hairpin(
 }
 
 /// Is there a rest of a bar or more between two notes?
-fn rests_between(note: &SoundingNote, next: &SoundingNote, frame: &[FrameBar]) -> bool {
+fn rests_between(note: &PackedNote, next: &PackedNote, frame: &[FrameBar]) -> bool {
     let end = note.end();
-    next.start > end && next.start - end >= frame[bar_at(frame, end)].length
+    next.start() > end && next.start() - end >= frame[bar_at(frame, end)].length
 }
 
 fn add_hairpin(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
@@ -348,14 +348,14 @@ fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
 /// Says of a bass line for two hands what is wanted, unless the arranger does: "tasto solo", "continuo".
 pub(super) fn say_continuo(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let Some(first) = part.notes.first() else { return };
-    let bar = bar_at(frame, first.start);
-    let at = first.start - frame[bar].start;
+    let bar = bar_at(frame, first.start());
+    let at = first.start() - frame[bar].start;
     let says = |said: &StaffDirection| {
         matches!(&said.kind, StaffDirectionKind::Words(words) if
             ["continuo", "basso", "tasto"].iter().any(|word| words.to_lowercase().contains(word)))
     };
     if !measures[bar].directions.iter().any(|said| said.at == at && says(said)) {
-        let origin = Origin { source: None, line: part.line_at(first.start) };
+        let origin = Origin { source: None, line: part.line_at(first.start()) };
         let kind = StaffDirectionKind::Words("basso continuo".into());
         let directions = &mut measures[bar].directions;
         let place =

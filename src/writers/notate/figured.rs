@@ -40,7 +40,7 @@ pub(super) fn set(
             None => {
                 let notes = part.notes.iter().filter(|note| part.line_of(note) == claim.line);
                 notes
-                    .filter_map(|note| of(note.start, note.length, note.sound.pitches()))
+                    .filter_map(|note| of(note.start(), note.length(), note.sound().pitches()))
                     .collect::<Vec<_>>()
             }
         };

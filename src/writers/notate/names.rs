@@ -26,9 +26,9 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
 pub(super) fn all_keys(part: &Part) -> Vec<String> {
     let times: Vec<Time> = [Time::ZERO].into_iter().chain(changes(part)).collect();
     let plays = |n: usize| {
-        let next = part.notes.partition_point(|note| note.start < times[n]);
+        let next = part.notes.partition_point(|note| note.start() < times[n]);
         let until = times.get(n + 1).copied().unwrap_or(Time::MAX);
-        part.notes.get(next).is_some_and(|note| note.start < until)
+        part.notes.get(next).is_some_and(|note| note.start() < until)
     };
     // Drums are tuned anew, and nobody need bring them.
     let kept = |n: usize| plays(n) || !part.drums.is_empty();
@@ -72,8 +72,8 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
     told.extend(begins_in(part, borders));
     for (index, &at) in changes.iter().enumerate() {
         let Some((order, name)) = change(part, before, at) else { continue };
-        let next = part.notes.partition_point(|note| note.start < at);
-        let Some(enters) = part.notes.get(next).map(|note| note.start) else { break };
+        let next = part.notes.partition_point(|note| note.start() < at);
+        let Some(enters) = part.notes.get(next).map(|note| note.start()) else { break };
         // Changed again before a note: only what is in hand then counts.
         if changes.get(index + 1).is_some_and(|again| *again <= enters) {
             continue;
@@ -138,7 +138,7 @@ fn replayed(frame: &[FrameBar], free: Time, enters: Time) -> Option<Time> {
 /// that of several of which it is not the first: "Piccolo and Flute".
 fn begins_on(part: &Part) -> Option<Announced> {
     let first = part.first_instrument();
-    let enters = part.notes.first()?.start;
+    let enters = part.notes.first()?.start();
     let others = part.instruments.iter().any(|(_, taken)| !std::ptr::eq(*taken, first));
     let plays_it = std::ptr::eq(part.instrument_at(enters), first);
     let doubtful = part.has_own_name() || !std::ptr::eq(part.player.instrument, first);
@@ -153,7 +153,7 @@ fn begins_on(part: &Part) -> Option<Announced> {
 /// The key, crook or tuning of somebody who needs several, at the head of the first movement that he
 /// plays in.
 fn begins_in(part: &Part, borders: &[Time]) -> Option<Announced> {
-    let enters = part.notes.first()?.start;
+    let enters = part.notes.first()?.start();
     let first = part.first_instrument();
     let words = first_key(part)?;
     let other = |at: &Time| {
@@ -169,7 +169,7 @@ fn begins_in(part: &Part, borders: &[Time]) -> Option<Announced> {
 /// has the first in hand.
 pub(super) fn first_key(part: &Part) -> Option<String> {
     let first = part.first_instrument();
-    let enters = part.notes.first().map(|note| note.start);
+    let enters = part.notes.first().map(|note| note.start());
     let in_hand = enters.filter(|at| std::ptr::eq(part.instrument_at(*at), first));
     key_at(part, in_hand.unwrap_or_default())
 }

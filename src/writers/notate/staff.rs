@@ -2,10 +2,10 @@
 
 use smallvec::SmallVec;
 
-use crate::arrange::{Part, SoundingNote, tremolo_of_two};
+use crate::arrange::{PackedNote, Part, SoundRef, tremolo_of_two};
 use crate::instruments::Instrument;
 use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
-use crate::resolve::{Graces, Mark, Marks, OfTwo, Sound, Tuplet};
+use crate::resolve::{Graces, Mark, Marks, OfTwo, Tuplet};
 
 use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
@@ -163,7 +163,7 @@ struct BarWriter<'a> {
     bars: &'a Bars<'a>,
     part: &'a Part,
     instrument: &'static Instrument,
-    notes: &'a [SoundingNote],
+    notes: &'a [PackedNote],
     tuplets: Vec<Tuplet>,
     /// The first note and tuplet that are not over.
     note: usize,
@@ -194,7 +194,7 @@ impl<'a> BarWriter<'a> {
     /// A note held into another crook or key is written anew: it would sound otherwise.
     fn rewrite(&mut self, time: Time, writing: &Writing) {
         self.skip_to(time);
-        let held = self.notes.get(self.note).filter(|note| note.start < time);
+        let held = self.notes.get(self.note).filter(|note| note.start() < time);
         if let Some(note) = held {
             self.heads = self.written(note, writing);
         }
@@ -205,7 +205,7 @@ impl<'a> BarWriter<'a> {
         let end = bar.start + bar.length;
         let mut cursor = bar.start;
         self.skip_to(cursor);
-        let silent = self.notes.get(self.note).is_none_or(|note| note.start >= end);
+        let silent = self.notes.get(self.note).is_none_or(|note| note.start() >= end);
         // A bar that is shorter or longer than its metre shows how long its rest is.
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
@@ -218,10 +218,10 @@ impl<'a> BarWriter<'a> {
         while cursor < end {
             self.skip_to(cursor);
             let next = self.notes.get(self.note);
-            let sounding = next.filter(|note| note.start <= cursor);
+            let sounding = next.filter(|note| note.start() <= cursor);
             let stop = next.map_or(end, |note| match sounding {
                 Some(note) => note.end(),
-                None => note.start,
+                None => note.start(),
             });
             let mut stop = stop.min(end);
             let tuplet = self.tuplets.get(self.tuplet).copied();
@@ -253,7 +253,7 @@ impl<'a> BarWriter<'a> {
                         self.struck = true;
                         self.divide(index, (cursor, stop), inside, false);
                     }
-                    if note.start == cursor {
+                    if note.start() == cursor {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
                     let jumped_into = cursor == bar.start && bar.is_jumped_into();
@@ -286,11 +286,11 @@ impl<'a> BarWriter<'a> {
     /// which each of them is printed, that of both.
     fn paired_tremolo(&self, bar: &FrameBar) -> Option<(PairedTremolo, NoteValue)> {
         let [one, two] = tremolo_of_two(self.notes, self.note)?;
-        let inside = bar.start <= one.start && two.end() <= bar.start + bar.length;
-        let value = NoteValue::of(one.length + two.length).filter(|_| inside)?;
+        let inside = bar.start <= one.start() && two.end() <= bar.start + bar.length;
+        let value = NoteValue::of(one.length() + two.length()).filter(|_| inside)?;
         let note = &self.notes[self.note];
-        let starts = note.attached.of_two == Some(OfTwo::First);
-        Some((PairedTremolo { starts, strokes: note.attached.tremolo }, value))
+        let starts = note.attached().of_two == Some(OfTwo::First);
+        Some((PairedTremolo { starts, strokes: note.attached().tremolo }, value))
     }
 
     /// Where a rest at a time in a bar comes from.
@@ -337,53 +337,53 @@ impl<'a> BarWriter<'a> {
     /// Where the stroke of a tremolo ends that must be written out as a note of its own, because a
     /// printed piece is too short to show strokes through its stem: tied eighths with a tremolo in
     /// eighths would be read as one held note.
-    fn stroke_to_write_out(&self, note: &SoundingNote, cursor: Time) -> Option<Time> {
-        let tremolo = note.attached.tremolo;
+    fn stroke_to_write_out(&self, note: &PackedNote, cursor: Time) -> Option<Time> {
+        let tremolo = note.attached().tremolo;
         let hidden = |value: &NoteValue| tremolo > 0 && value.flags() >= tremolo;
         if !self.pieces.iter().any(|(_, _, value)| hidden(value)) {
             return None;
         }
         let value = Time::of(1, 8 << (tremolo - 1).min(7));
-        let before = self.tuplets.partition_point(|tuplet| tuplet.start <= note.start);
+        let before = self.tuplets.partition_point(|tuplet| tuplet.start <= note.start());
         let tuplet = self.tuplets[..before].last();
         let stroke = tuplet
-            .filter(|tuplet| note.start < tuplet.start + tuplet.length)
+            .filter(|tuplet| note.start() < tuplet.start + tuplet.length)
             .and_then(|tuplet| value.scaled(tuplet.normal.into(), tuplet.actual.into()))
             .unwrap_or(value);
-        Some(note.start + stroke * ((cursor - note.start).div_floor(stroke) + 1))
+        Some(note.start() + stroke * ((cursor - note.start()).div_floor(stroke) + 1))
     }
 
     /// Works out the written pitches of a note that begins, and writes its grace notes.
     fn begin(
         &mut self,
-        note: &SoundingNote,
+        note: &PackedNote,
         at: Time,
         writing: &Writing,
         elements: &mut Vec<Element>,
     ) {
         self.heads = self.written(note, writing);
-        if let Some(graces) = &note.attached.graces {
+        if let Some(graces) = note.attached().graces {
             push_graces(graces, at, writing, self.origin(note), elements);
         }
     }
 
-    fn written(&self, note: &SoundingNote, writing: &Writing) -> Heads {
-        match &note.sound {
-            Sound::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
+    fn written(&self, note: &PackedNote, writing: &Writing) -> Heads {
+        match note.sound() {
+            SoundRef::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
             _ => Heads::new(),
         }
     }
 
     fn push_note(
         &self,
-        note: &SoundingNote,
+        note: &PackedNote,
         (from, to): (Time, Time),
         (taken_up, jumped_into): (bool, bool),
         paired: Option<PairedTremolo>,
         elements: &mut Vec<Element>,
     ) {
-        let attached = &note.attached;
-        let begins = from <= note.start;
+        let attached = &note.attached();
+        let begins = from <= note.start();
         let ends = to >= note.end().min(self.bars.end());
         let last_place = self.pieces.len().saturating_sub(1);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
@@ -411,15 +411,15 @@ impl<'a> BarWriter<'a> {
     }
 
     /// Where a note comes from.
-    fn origin(&self, note: &SoundingNote) -> Origin {
-        Origin { source: Some(note.source), line: self.part.line_at(note.start) }
+    fn origin(&self, note: &PackedNote) -> Origin {
+        Origin { source: Some(note.source()), line: self.part.line_at(note.start()) }
     }
 }
 
 /// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before
 /// in the bar does: its alteration stands at the sign.
 fn say_neighbour(
-    note: &SoundingNote,
+    note: &PackedNote,
     key: Key,
     writing: &Writing,
     before: &[Element],
@@ -431,11 +431,11 @@ fn say_neighbour(
         () if printed.marks.has(Mark::Mordent) => -1,
         () => return,
     };
-    let Some(main) = note.sound.pitches().last() else { return };
+    let Some(main) = note.sound().pitches().last() else { return };
     let step = main.step() + way;
     let letter = Letter::from_step(step);
     let Ok(octave) = i8::try_from(step.div_euclid(7)) else { return };
-    let named = note.attached.neighbour.filter(|name| name.letter == letter);
+    let named = note.attached().neighbour.filter(|name| name.letter == letter);
     let alter = named.map_or(key.alter(letter), |name| name.alter);
     let diatonic = Pitch::new(letter, alter, octave);
     // A neighbour lies a semitone or a tone away.

@@ -1,6 +1,6 @@
 //! Tuplets: which of them a player needs, and the printed values inside.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::music::Time;
 use crate::resolve::Tuplet;
 
@@ -9,7 +9,7 @@ use super::grid::Pieces;
 
 /// The tuplets that a player needs: those in which one of his notes begins or ends. One that he
 /// rests or holds through would only make his part harder to read.
-pub(super) fn needed(tuplets: &[Tuplet], notes: &[SoundingNote]) -> Vec<Tuplet> {
+pub(super) fn needed(tuplets: &[Tuplet], notes: &[PackedNote]) -> Vec<Tuplet> {
     let mut next = 0;
     tuplets
         .iter()
@@ -20,7 +20,7 @@ pub(super) fn needed(tuplets: &[Tuplet], notes: &[SoundingNote]) -> Vec<Tuplet> 
             }
             notes.get(next).is_some_and(|note| {
                 let inside = |time: Time| start < time && time < end;
-                inside(note.start) || inside(note.end())
+                inside(note.start()) || inside(note.end())
             })
         })
         .copied()

@@ -1,6 +1,6 @@
 //! Who of a section plays, and how prominently: "solo", "soli", "tutti", "div.", "unis.".
 
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Mark};
 
@@ -24,7 +24,7 @@ pub(super) fn said(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
 
 /// Where the rest before a note begins: what is said from there on is read at the note.
 fn free_from(part: &Part, at: Time) -> Time {
-    let next = part.notes.partition_point(|note| note.start < at);
+    let next = part.notes.partition_point(|note| note.start() < at);
     next.checked_sub(1).map_or(Time::ZERO, |before| part.notes[before].end().min(at))
 }
 
@@ -51,9 +51,9 @@ fn solos(part: &Part) -> Vec<Said> {
     let mut said = Vec::new();
     let mut before = false;
     for note in &part.notes {
-        let line = || part.line_at(note.start);
+        let line = || part.line_at(note.start());
         let solo =
-            note.solo || called.iter().any(|(from, of)| *from <= note.start && *of == line());
+            note.solo() || called.iter().any(|(from, of)| *from <= note.start() && *of == line());
         let words = match (before, solo) {
             (false, true) if several => Some("soli"),
             (false, true) => Some("solo"),
@@ -61,7 +61,7 @@ fn solos(part: &Part) -> Vec<Said> {
             _ => None,
         };
         if let Some(words) = words {
-            said.push((note.start, words, origin(part, note)));
+            said.push((note.start(), words, origin(part, note)));
         }
         before = solo;
     }
@@ -82,8 +82,8 @@ fn called_solo(part: &Part) -> Vec<(Time, Option<LineId>)> {
     all.filter(|(_, line)| line.is_some()).collect()
 }
 
-fn origin(part: &Part, note: &SoundingNote) -> Origin {
-    Origin { source: None, line: part.line_at(note.start) }
+fn origin(part: &Part, note: &PackedNote) -> Origin {
+    Origin { source: None, line: part.line_at(note.start()) }
 }
 
 /// A passage in which a section has several notes at once.
@@ -105,7 +105,7 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
     }
     for passage in passages(part, frame) {
         let notes = &part.notes[passage.first..=passage.last];
-        let (from, to) = (notes[0].start, notes[notes.len() - 1].end());
+        let (from, to) = (notes[0].start(), notes[notes.len() - 1].end());
         let bar = frame[bar_at(frame, from)].length;
         if is_said(part, (from - bar, to), "div") || is_said(part, (from - bar, to), "non") {
             continue;
@@ -115,7 +115,7 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
             said.push((from, "non div.", origin(part, &notes[0])));
             continue;
         }
-        let mut sizes = chords().map(|note| note.sound.pitches().len());
+        let mut sizes = chords().map(|note| note.sound().pitches().len());
         let size = sizes.next().filter(|size| sizes.all(|other| other == *size));
         let words = match size {
             Some(3) => "div. a 3",
@@ -124,22 +124,22 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
         };
         said.push((from, words, origin(part, &notes[0])));
         if let Some(note) = passage.together.map(|index| &part.notes[index]) {
-            said.push((note.start, "unis.", origin(part, note)));
+            said.push((note.start(), "unis.", origin(part, note)));
         }
     }
     said
 }
 
 /// Several notes at once for players who bow one each. A soloist has double stops.
-fn is_divided(part: &Part, note: &SoundingNote) -> bool {
-    note.sound.pitches().len() > 1 && !note.solo && part.instrument_at(note.start).bowed()
+fn is_divided(part: &Part, note: &PackedNote) -> bool {
+    note.sound().pitches().len() > 1 && !note.solo() && part.instrument_at(note.start()).bowed()
 }
 
 /// A chord of three or four strings over which the bow is drawn at once.
-fn is_struck(note: &SoundingNote) -> bool {
-    let strings = note.sound.pitches().len();
-    let short = note.length < Time::of(1, 2) && note.attached.tremolo == 0;
-    let spread = note.attached.marks.has(Mark::Arpeggio);
+fn is_struck(note: &PackedNote) -> bool {
+    let strings = note.sound().pitches().len();
+    let short = note.length() < Time::of(1, 2) && note.attached().tremolo == 0;
+    let spread = note.attached().marks.has(Mark::Arpeggio);
     (3..=4).contains(&strings) && (short || spread)
 }
 
@@ -152,8 +152,8 @@ fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
             let (before, next) = (&notes[open.last], &notes[index]);
             let bar = frame[bar_at(frame, before.end())].length;
             let single = notes.get(open.last + 1).filter(|_| open.last + 1 < index);
-            let alone = single.is_some_and(|single| next.start - single.start >= bar);
-            let rests = next.start - before.end() >= bar * FORGOTTEN && single.is_none();
+            let alone = single.is_some_and(|single| next.start() - single.start() >= bar);
+            let rests = next.start() - before.end() >= bar * FORGOTTEN && single.is_none();
             if !alone && !rests {
                 open.last = index;
                 continue;
@@ -167,7 +167,7 @@ fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
 }
 
 /// Ends a passage: the next note, if it comes soon, is for all.
-fn close(passage: Option<&mut Divided>, notes: &[SoundingNote], frame: &[FrameBar]) {
+fn close(passage: Option<&mut Divided>, notes: &[PackedNote], frame: &[FrameBar]) {
     let Some(passage) = passage else { return };
     // After a single chord everybody sees it.
     if passage.first == passage.last {
@@ -177,7 +177,7 @@ fn close(passage: Option<&mut Divided>, notes: &[SoundingNote], frame: &[FrameBa
     let bar = frame[bar_at(frame, end)].length;
     let next = notes.get(passage.last + 1);
     let next = next.filter(|next| {
-        next.sound.pitches().len() < 2 && next.start - end < bar * FORGOTTEN && !next.solo
+        next.sound().pitches().len() < 2 && next.start() - end < bar * FORGOTTEN && !next.solo()
     });
     passage.together = next.map(|_| passage.last + 1);
 }

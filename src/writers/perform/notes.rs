@@ -1,11 +1,11 @@
 //! From what a player sounds to keys that are struck.
 
-use crate::arrange::{Part, SoundingNote, tremolo_of_two};
+use crate::arrange::{PackedNote, Part, SoundRef, tremolo_of_two};
 use crate::instruments::{Instrument, MidiSound};
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, FrameBar, Staff};
-use crate::resolve::{Form, Mark, Marks, Sound};
+use crate::resolve::{Form, Mark, Marks};
 
 use super::lengths;
 use super::loudness::Loudness;
@@ -71,7 +71,7 @@ fn printed_short(frame: &[FrameBar], staff: &Staff) -> Vec<Time> {
 
 /// A note as it is played once, or what is left of it after a jump.
 struct Play<'a> {
-    note: &'a SoundingNote,
+    note: &'a PackedNote,
     instrument: &'static Instrument,
     index: usize,
     /// Is it what is left of a note that began before a jump?
@@ -99,16 +99,16 @@ fn plays<'a>(part: &'a Part, timeline: &Timeline) -> Vec<Play<'a>> {
     for segment in &timeline.segments {
         // Notes do not overlap, so their ends are in order too.
         let first = part.notes.partition_point(|note| note.end() <= segment.from);
-        let sounding = part.notes[first..].iter().take_while(|note| note.start < segment.to);
+        let sounding = part.notes[first..].iter().take_while(|note| note.start() < segment.to);
         for (index, note) in (first..).zip(sounding) {
-            let from = note.start.max(segment.from);
+            let from = note.start().max(segment.from);
             let start = segment.played(from);
             let end = segment.played(note.end().min(segment.to));
             let shift = from - start;
-            let taken_up = from > note.start;
+            let taken_up = from > note.start();
             let mut play = Play {
                 note,
-                instrument: part.instrument_at(note.start),
+                instrument: part.instrument_at(note.start()),
                 index,
                 taken_up,
                 shift,
@@ -130,7 +130,7 @@ fn plays<'a>(part: &'a Part, timeline: &Timeline) -> Vec<Play<'a>> {
 /// Finds room for the grace notes of a note: in the rest before it, or at the end of the note
 /// before it, of which they take half at most; else at its own beginning.
 fn lead_in(play: &mut Play, before: Option<&mut Play>) {
-    let Some(graces) = &play.note.attached.graces else { return };
+    let Some(graces) = play.note.attached().graces else { return };
     let count = graces.notes.len() as i64;
     let room = before.as_ref().map_or(play.start * 2, |before| {
         ((play.start - before.end) * 2).max(play.start - before.start)
@@ -159,21 +159,21 @@ struct Player<'a> {
 impl Player<'_> {
     fn play(&mut self, play: &Play) {
         self.graces(play);
-        let keys = keys(&play.note.sound, play.instrument);
+        let keys = keys(play.note.sound(), play.instrument);
         let end = play.until.min(play.start + self.sounding(play));
         if let Some(notes) = tremolo_of_two(&self.part.notes, play.index) {
             return self.by_turns(notes, play, end);
         }
-        if play.note.attached.tremolo > 0 {
+        if play.note.attached().tremolo > 0 {
             return self.tremolo(&keys, play, end);
         }
-        let marks = play.note.attached.marks;
+        let marks = play.note.attached().marks;
         let from_above = self.trills_from_above(play);
         let ornament = Ornament::of(marks, from_above)
             // A note that is taken up after a jump goes on with its trill, but has had its turn.
             .filter(|ornament| !play.taken_up || matches!(ornament, Ornament::Trill { .. }));
         let drum = play.instrument.unpitched || !play.instrument.drums.is_empty();
-        match (ornament, play.note.sound.pitches().last()) {
+        match (ornament, play.note.sound().pitches().last()) {
             (Some(ornament), Some(&main)) if !drum => {
                 self.ornament(&keys, play, end, ornament, main)
             }
@@ -200,15 +200,15 @@ impl Player<'_> {
     }
 
     fn velocity(&self, play: &Play) -> u8 {
-        self.loudness.velocity(play.written(play.start), play.note.attached.marks)
+        self.loudness.velocity(play.written(play.start), play.note.attached().marks)
     }
 
     /// How long a note sounds of the time that it has on paper.
     fn sounding(&self, play: &Play) -> Time {
-        let mut marks = play.note.attached.marks;
+        let mut marks = play.note.attached().marks;
         let is_cut = play.written(play.end) < play.note.end();
         let place = self.short.partition_point(|short| *short < play.note.end());
-        let short = self.short[..place].last().filter(|short| **short >= play.note.start);
+        let short = self.short[..place].last().filter(|short| **short >= play.note.start());
         let mut shortened = play.start;
         match short.filter(|_| !is_cut) {
             // What is tied to the piece with the dot is held.
@@ -226,9 +226,9 @@ impl Player<'_> {
     }
 
     fn trills_from_above(&self, play: &Play) -> bool {
-        let graces = play.graces.and(play.note.attached.graces.as_ref());
+        let graces = play.graces.and(play.note.attached().graces);
         match graces.and_then(|graces| graces.notes.last()) {
-            Some((_, last)) => last.last() == play.note.sound.pitches().last(),
+            Some((_, last)) => last.last() == play.note.sound().pitches().last(),
             None => trills_from_above(self.setting.era),
         }
     }
@@ -241,10 +241,10 @@ impl Player<'_> {
 
     fn graces(&mut self, play: &Play) {
         let Some((first, value)) = play.graces else { return };
-        let Some(graces) = &play.note.attached.graces else { return };
-        let velocity = self.loudness.velocity(play.note.start, Marks::NONE);
+        let Some(graces) = play.note.attached().graces else { return };
+        let velocity = self.loudness.velocity(play.note.start(), Marks::NONE);
         for (index, (_, pitches)) in (0..).zip(&graces.notes) {
-            let keys = keys(&Sound::Pitches(pitches.clone()), play.instrument);
+            let keys = keys(SoundRef::Pitches(pitches), play.instrument);
             let on = first + value * index;
             self.strike(&keys, play, (on, on + value), velocity);
         }
@@ -252,9 +252,9 @@ impl Player<'_> {
 
     /// A tremolo between two notes, as far as the time of one of them goes: strokes are counted from
     /// where it begins.
-    fn by_turns(&mut self, [one, two]: [&SoundingNote; 2], play: &Play, end: Time) {
-        let begins = one.start;
-        let keys = [one, two].map(|note| keys(&note.sound, play.instrument));
+    fn by_turns(&mut self, [one, two]: [&PackedNote; 2], play: &Play, end: Time) {
+        let begins = one.start();
+        let keys = [one, two].map(|note| keys(note.sound(), play.instrument));
         let (value, _) = strokes::tremolo(self.part, play.note, play.written(play.start));
         let swells = swell::by_expression(play.instrument);
         let mut velocity = self.velocity(play);
@@ -324,14 +324,14 @@ impl Player<'_> {
     }
 }
 
-fn keys(sound: &Sound, instrument: &Instrument) -> Vec<u8> {
+fn keys(sound: SoundRef, instrument: &Instrument) -> Vec<u8> {
     match (instrument.midi, sound) {
         (MidiSound::PercussionKey(key), _) => vec![key.min(127)],
-        (MidiSound::Program(_), Sound::Pitches(pitches)) => {
+        (MidiSound::Program(_), SoundRef::Pitches(pitches)) => {
             pitches.iter().map(|&pitch| folded(pitch.midi())).collect()
         }
         // A stroke without pitch on an instrument that has programs: the middle of the keys.
-        (MidiSound::Program(_), Sound::Stroke) => vec![60],
+        (MidiSound::Program(_), SoundRef::Stroke) => vec![60],
     }
 }
 

@@ -111,11 +111,11 @@ pub(super) fn neighbour(form: &Form, part: &Part, index: usize, main: Pitch, ste
         _ => 0,
     };
     let octave = main.octave.saturating_add(crossed);
-    let named = part.notes[index].attached.neighbour.filter(|name| name.letter == letter);
+    let named = part.notes[index].attached().neighbour.filter(|name| name.letter == letter);
     let named = named.map(|name| name.alter);
     let said = || sign_before(form, part, index, letter, octave);
     let alter = named.or_else(said).unwrap_or_else(|| {
-        let bar = form.bars.get(form.index_at(part.notes[index].start));
+        let bar = form.bars.get(form.index_at(part.notes[index].start()));
         bar.map_or(0, |bar| bar.key.alter(letter))
     });
     let distance = (Pitch::new(letter, alter, octave).midi() - main.midi()) * way;
@@ -125,19 +125,19 @@ pub(super) fn neighbour(form: &Form, part: &Part, index: usize, main: Pitch, ste
 /// The alteration of the last note of that letter and octave before this one in its bar.
 fn sign_before(form: &Form, part: &Part, index: usize, letter: Letter, octave: i8) -> Option<i8> {
     let note = &part.notes[index];
-    let begin = form.bars.get(form.index_at(note.start))?.start;
+    let begin = form.bars.get(form.index_at(note.start()))?.start;
     let of = |pitches: &[Pitch]| {
         pitches.iter().rev().find(|p| p.letter == letter && p.octave == octave).map(|p| p.alter)
     };
     let graces = |index: usize| {
-        let graces = part.notes[index].attached.graces.as_ref()?;
+        let graces = part.notes[index].attached().graces?;
         graces.notes.iter().rev().find_map(|(_, pitches)| of(pitches))
     };
     graces(index).or_else(|| {
         (0..index)
             .rev()
-            .take_while(|&before| part.notes[before].start >= begin)
-            .find_map(|before| of(part.notes[before].sound.pitches()).or_else(|| graces(before)))
+            .take_while(|&before| part.notes[before].start() >= begin)
+            .find_map(|before| of(part.notes[before].sound().pitches()).or_else(|| graces(before)))
     })
 }
 

@@ -1,6 +1,6 @@
 //! How fast tremolos, rolls, ornaments and grace notes are played out.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::music::Time;
 
 /// How long a grace note and a note of an ornament last, where there is room (our heuristic).
@@ -36,13 +36,13 @@ pub(super) fn spread(notes: usize, length: Time) -> Time {
 
 /// The value of the strokes of a tremolo at a written time, and until when it holds at most: in a
 /// tuplet they last as its notes do.
-pub(super) fn tremolo(part: &Part, note: &SoundingNote, at: Time) -> (Time, Time) {
-    let value = Time::of(1, 8 << (note.attached.tremolo.clamp(1, 8) - 1));
+pub(super) fn tremolo(part: &Part, note: &PackedNote, at: Time) -> (Time, Time) {
+    let value = Time::of(1, 8 << (note.attached().tremolo.clamp(1, 8) - 1));
     let first = part.tuplets.partition_point(|tuplet| tuplet.start + tuplet.length <= at);
     for tuplet in &part.tuplets[first..] {
         let end = tuplet.start + tuplet.length;
         // A note that fills a tuplet is printed without it.
-        if note.start <= tuplet.start && end <= note.end() {
+        if note.start() <= tuplet.start && end <= note.end() {
             continue;
         }
         if at < tuplet.start {

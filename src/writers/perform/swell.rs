@@ -33,10 +33,10 @@ pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(Time, u8)> {
     };
     for segment in &timeline.segments {
         let first = part.notes.partition_point(|note| note.end() <= segment.from);
-        for note in part.notes[first..].iter().take_while(|note| note.start < segment.to) {
-            let (from, to) = (note.start.max(segment.from), note.end().min(segment.to));
+        for note in part.notes[first..].iter().take_while(|note| note.start() < segment.to) {
+            let (from, to) = (note.start().max(segment.from), note.end().min(segment.to));
             change(segment.played(from), MIDDLE);
-            if !by_expression(part.instrument_at(note.start)) {
+            if !by_expression(part.instrument_at(note.start())) {
                 continue;
             }
             let begun = loudness.strength(from);

@@ -309,12 +309,12 @@ fn times_longer(form: &Form, (from, to): (Time, Time)) -> f64 {
 
 /// From when to when notes and rests under a fermata last.
 fn marked(form: &Form, part: &Part) -> Vec<(Time, Time)> {
-    let notes = part.notes.iter().filter(|note| note.attached.marks.has(Mark::Fermata));
-    let mut marked: Vec<(Time, Time)> = notes.map(|note| (note.start, note.end())).collect();
+    let notes = part.notes.iter().filter(|note| note.attached().marks.has(Mark::Fermata));
+    let mut marked: Vec<(Time, Time)> = notes.map(|note| (note.start(), note.end())).collect();
     let rests = part.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
     marked.extend(rests.map(|direction| {
-        let after = part.notes.partition_point(|note| note.start < direction.at);
-        let next = part.notes.get(after).map_or(form.end(), |note| note.start);
+        let after = part.notes.partition_point(|note| note.start() < direction.at);
+        let next = part.notes.get(after).map_or(form.end(), |note| note.start());
         (direction.at, next.min(form.end_of_bar_at(direction.at)))
     }));
     marked

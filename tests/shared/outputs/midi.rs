@@ -5,11 +5,11 @@ use ripieno::narrow::Narrow;
 use std::collections::BTreeMap;
 
 use midly::{MidiMessage, Smf, Timing, TrackEventKind};
-use ripieno::arrange::{Arrangement, Part};
+use ripieno::arrange::{Arrangement, Part, SoundRef};
 use ripieno::instruments::MidiSound;
 use ripieno::music::Time;
 use ripieno::render::Output;
-use ripieno::resolve::{Mark, Sound};
+use ripieno::resolve::Mark;
 
 /// Ticks at which a note begins and ends, and its key.
 type Struck = (i64, i64, u8);
@@ -85,7 +85,7 @@ fn is_plain(part: &Part) -> bool {
     const PLAYED_OUT: [Mark; 5] =
         [Mark::Trill, Mark::Mordent, Mark::Turn, Mark::Arpeggio, Mark::Harmonic];
     part.notes.iter().all(|note| {
-        let attached = &note.attached;
+        let attached = &note.attached();
         attached.graces.is_none()
             && attached.tremolo == 0
             && PLAYED_OUT.iter().all(|mark| !attached.marks.has(*mark))
@@ -98,12 +98,14 @@ fn expected(part: &Part, end: Time, quarter: i64) -> Vec<Struck> {
         (2 * numerator * 4 * quarter + denominator).div_euclid(2 * denominator)
     };
     let mut expected = Vec::new();
-    for note in part.notes.iter().filter(|note| note.start < end) {
-        let (from, to) = (ticks(note.start), ticks(note.end().min(end)));
-        let keys = match (part.instrument_at(note.start).midi, &note.sound) {
+    for note in part.notes.iter().filter(|note| note.start() < end) {
+        let (from, to) = (ticks(note.start()), ticks(note.end().min(end)));
+        let keys = match (part.instrument_at(note.start()).midi, note.sound()) {
             (MidiSound::PercussionKey(key), _) => vec![key],
-            (_, Sound::Pitches(pitches)) => pitches.iter().map(|pitch| key(pitch.midi())).collect(),
-            (_, Sound::Stroke) => vec![60],
+            (_, SoundRef::Pitches(pitches)) => {
+                pitches.iter().map(|pitch| key(pitch.midi())).collect()
+            }
+            (_, SoundRef::Stroke) => vec![60],
         };
         expected.extend(keys.into_iter().filter(|_| from < to).map(|key| (from, to, key)));
     }

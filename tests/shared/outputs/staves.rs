@@ -1,6 +1,6 @@
 //! Every bar of every staff is full, and the staves of a part sound what the part sounds.
 
-use ripieno::arrange::{Arrangement, Part, SoundingNote};
+use ripieno::arrange::{Arrangement, PackedNote, Part};
 use ripieno::music::{Interval, Time};
 use ripieno::notate::{ElementKind, Measure, Score, StaffNote};
 
@@ -87,9 +87,9 @@ fn keys(note: &StaffNote, transposition: Interval) -> Vec<i32> {
     note.heads.iter().map(|head| head.pitch.midi() + transposition.semitones).collect()
 }
 
-fn keys_of(part: &Part, note: &SoundingNote) -> Vec<i32> {
-    let pitches = note.sound.pitches();
-    if pitches.is_empty() || part.instrument_at(note.start).unpitched {
+fn keys_of(part: &Part, note: &PackedNote) -> Vec<i32> {
+    let pitches = note.sound().pitches();
+    if pitches.is_empty() || part.instrument_at(note.start()).unpitched {
         return vec![STROKE];
     }
     pitches.iter().map(|pitch| pitch.midi()).collect()
@@ -100,8 +100,8 @@ fn assert_same(part: &Part, end: Time, mut read: Vec<Sounding>) {
     read.sort();
     read.dedup();
     let mut written_out = Vec::new();
-    for note in part.notes.iter().filter(|note| note.start < end) {
-        let (from, to) = (note.start, note.end().min(end));
+    for note in part.notes.iter().filter(|note| note.start() < end) {
+        let (from, to) = (note.start(), note.end().min(end));
         let mut keys = keys_of(part, note);
         keys.sort_unstable();
         keys.dedup();
@@ -110,7 +110,7 @@ fn assert_same(part: &Part, end: Time, mut read: Vec<Sounding>) {
                 Ok(place) => {
                     read.remove(place);
                 }
-                Err(_) if note.attached.tremolo > 0 => written_out.push((from, to, key)),
+                Err(_) if note.attached().tremolo > 0 => written_out.push((from, to, key)),
                 Err(_) => panic!("{}: no staff has {key} from {from} to {to}", part.player.id),
             }
         }

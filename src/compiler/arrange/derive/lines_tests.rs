@@ -11,10 +11,10 @@ const VOICES: &str = "voice upper {\n1: 1/4 D5 A F D | 2: 1/8 D5 E F G 1/4 A res
 
 /// Each part as "player: start+length note, …".
 fn told(arrangement: &Arrangement) -> Vec<String> {
-    let note = |note: &crate::arrange::SoundingNote| {
-        let what = note.sound.pitches().first().map_or("x".to_string(), ToString::to_string);
-        let roll = if note.attached.tremolo > 0 { "~" } else { "" };
-        format!("{}+{} {what}{roll}", note.start, note.length)
+    let note = |note: &crate::arrange::PackedNote| {
+        let what = note.sound().pitches().first().map_or("x".to_string(), ToString::to_string);
+        let roll = if note.attached().tremolo > 0 { "~" } else { "" };
+        format!("{}+{} {what}{roll}", note.start(), note.length())
     };
     arrangement
         .parts
@@ -68,7 +68,7 @@ fn off_a_dotted_beat_its_second_and_third_parts_are_struck() {
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let part = arrangement.parts.iter().find(|part| part.player.id == "viola").unwrap();
     let starts: Vec<String> =
-        part.notes.iter().take(5).map(|n| format!("{}+{}", n.start, n.length)).collect();
+        part.notes.iter().take(5).map(|n| format!("{}+{}", n.start(), n.length())).collect();
     assert_eq!(starts, ["1/8+1/8", "1/4+1/8", "1/2+1/8", "5/8+1/8", "7/8+1/8"]);
 }
 
@@ -88,7 +88,7 @@ fn wind_breathes_at_a_bar_line_without_a_rest_and_strings_do_not() {
     let count = |who: &str| {
         let piece = piece(&text(who));
         let arrangement = arrange(&piece, &piece.scorings[0]);
-        let rests = arrangement.parts[0].notes.windows(2).filter(|n| n[0].end() < n[1].start);
+        let rests = arrangement.parts[0].notes.windows(2).filter(|n| n[0].end() < n[1].start());
         (arrangement.parts[0].notes.len(), rests.count())
     };
     assert_eq!(count("viola"), (1, 0));
@@ -227,9 +227,9 @@ fn what_is_written_by_hand_as_melody_and_bass_is_heard_like_voices() {
     assert!(oboe.notes.len() >= 2, "{:?}", told(&arrangement));
     // Nobody holds on where both rest, and the leading note of the flute is left to it.
     assert_eq!(oboe.notes.last().map(|note| note.end()), Some(Time::of(7, 2)));
-    let over_a7 = oboe.notes.iter().filter(|note| note.start < Time::of(3, 1));
+    let over_a7 = oboe.notes.iter().filter(|note| note.start() < Time::of(3, 1));
     let over_a7 = over_a7.filter(|note| note.end() > Time::of(5, 2));
-    let names: Vec<_> = over_a7.map(|note| note.sound.pitches()[0].name().to_string()).collect();
+    let names: Vec<_> = over_a7.map(|note| note.sound().pitches()[0].name().to_string()).collect();
     assert!(!names.is_empty() && !names.contains(&"C#".to_string()), "{names:?}");
 }
 
@@ -253,7 +253,7 @@ fn a_signal_does_not_go_below_the_bass() {
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let notes = arrangement.parts.iter().flat_map(|part| &part.notes);
-    let pitches: Vec<_> = notes.flat_map(|note| note.sound.pitches()).copied().collect();
+    let pitches: Vec<_> = notes.flat_map(|note| note.sound().pitches()).copied().collect();
     let bass = crate::music::Pitch::new(crate::music::Letter::E, 0, 3).midi();
     assert!(!pitches.is_empty());
     assert!(pitches.iter().all(|p| p.midi() >= bass || (bass - p.midi()) % 12 == 0), "{pitches:?}");
@@ -287,7 +287,7 @@ fn three_trumpets_signal_in_three_parts_from_the_top_down() {
         let count = arrangement.parts[0].notes.len();
         assert!(count >= 2);
         for stroke in 0..count {
-            let of = |part: usize| arrangement.parts[part].notes[stroke].sound.pitches()[0];
+            let of = |part: usize| arrangement.parts[part].notes[stroke].sound().pitches()[0];
             let mut classes = [of(0), of(1), of(2)].map(|pitch| pitch.name().class());
             assert!(of(0) > of(1) && of(1) > of(2), "{:?}", told(&arrangement));
             classes.sort_unstable();
@@ -308,7 +308,7 @@ fn the_second_pair_of_horns_signals_below_the_first() {
     let count = arrangement.parts[0].notes.len();
     assert!(count >= 2 && arrangement.parts.iter().all(|part| part.notes.len() == count));
     for stroke in 0..count {
-        let of = |part: usize| arrangement.parts[part].notes[stroke].sound.pitches()[0];
+        let of = |part: usize| arrangement.parts[part].notes[stroke].sound().pitches()[0];
         let lower = [of(2), of(3)];
         assert!(of(0) >= of(2) && of(1) >= of(3), "{:?}", told(&arrangement));
         assert!(lower != [of(0), of(1)], "not the same once more: {:?}", told(&arrangement));
@@ -332,7 +332,7 @@ fn the_last_chord_ends_with_the_double_bar_before_the_up_beat_of_a_trio() {
     for verb in ["highlight cadences", "signal tune"] {
         let piece = piece(&text(&format!("horn, timpani {verb}")));
         let arrangement = arrange(&piece, &piece.scorings[0]);
-        let over = |note: &crate::arrange::SoundingNote| note.start < line && note.end() > line;
+        let over = |note: &crate::arrange::PackedNote| note.start() < line && note.end() > line;
         for part in &arrangement.parts {
             assert!(!part.notes.iter().any(over), "{verb} {:?}", told(&arrangement));
         }

@@ -301,7 +301,7 @@ fn heard_twice(
     let around = || {
         request.around.iter().filter_map(|(_, notes)| {
             let note = notes.get(notes.partition_point(|note| note.end() <= at));
-            note.filter(|note| note.start <= at)
+            note.filter(|note| note.start() <= at)
         })
     };
     // Where a voice has it while the chord stands, on a beat, it has it for the whole chord.
@@ -313,7 +313,7 @@ fn heard_twice(
     let in_voices = std::iter::once(at)
         .chain(on_beats)
         .any(|at| texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class));
-    if !in_voices && !around().any(|note| note.sound.pitches().iter().any(is_class)) {
+    if !in_voices && !around().any(|note| note.sound().pitches().iter().any(is_class)) {
         0
     } else if around().count() + request.parts.len() >= TUTTI {
         IN_TUTTI

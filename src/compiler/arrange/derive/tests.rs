@@ -192,11 +192,11 @@ proptest! {
         for part in &arrangement.parts {
             let mut until = Time::ZERO;
             for note in &part.notes {
-                let pitch = note.sound.pitches()[0];
-                prop_assert!(has_note(part, era, note.start, pitch), "{} at {}", pitch, note.start);
-                let bar = piece.form.index_at(note.start);
+                let pitch = note.sound().pitches()[0];
+                prop_assert!(has_note(part, era, note.start(), pitch), "{} at {}", pitch, note.start());
+                let bar = piece.form.index_at(note.start());
                 prop_assert!(piece.harmony[bar].chord.has_class(pitch.name().class()));
-                prop_assert!(note.start >= until && note.length.is_positive());
+                prop_assert!(note.start() >= until && note.length().is_positive());
                 until = note.end();
             }
             prop_assert!(until <= piece.form.end());
@@ -218,23 +218,23 @@ proptest! {
         for (upper, lower) in [(0, 1), (1, 2)] {
             for note in &arrangement.parts[lower].notes {
                 let mut others = arrangement.parts[upper].notes.iter();
-                let above = others.find(|other| other.start == note.start);
-                prop_assert!(above.is_none_or(|above| above.sound.pitches() >= note.sound.pitches()));
+                let above = others.find(|other| other.start() == note.start());
+                prop_assert!(above.is_none_or(|above| above.sound().pitches() >= note.sound().pitches()));
             }
         }
         let piece = arranged_piece(&chords, &tune, 1885, "timpani tuned D3, A2, G2, C3", verb);
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let part = &arrangement.parts[0];
         for note in part.notes.iter().filter(|note| note.end() < piece.form.end()) {
-            let bar = piece.form.index_at(note.start);
+            let bar = piece.form.index_at(note.start());
             let root = piece.harmony[bar].chord.root.class();
             let class = |pitch: Pitch| pitch.name().class();
             let bass = class(piece.voices[1].music.notes.unpacked()[bar].sound.pitches()[0]);
             let firm = matches!((bass - root).rem_euclid(12), 0 | 7);
-            let wanted = if firm && piece.form.weight(note.start) > 0 { bass } else { root };
+            let wanted = if firm && piece.form.weight(note.start()) > 0 { bass } else { root };
             let fifth_is_there = piece.harmony[bar].chord.has_class(wanted);
             if fifth_is_there && part.player.drums.iter().any(|drum| class(*drum) == wanted) {
-                prop_assert_eq!(class(note.sound.pitches()[0]), wanted, "at {}", note.start);
+                prop_assert_eq!(class(note.sound().pitches()[0]), wanted, "at {}", note.start());
             }
         }
     }

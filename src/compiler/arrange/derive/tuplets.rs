@@ -103,7 +103,7 @@ mod tests {
         ));
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let part = &arrangement.parts[0];
-        let notes = part.notes.iter().map(|note| format!("{}+{}", note.start, note.length));
+        let notes = part.notes.iter().map(|note| format!("{}+{}", note.start(), note.length()));
         let tuplets = part.tuplets.iter().map(|t| format!("{}+{}", t.start, t.length));
         (notes.collect::<Vec<_>>().join(" "), tuplets.collect::<Vec<_>>().join(" "))
     }

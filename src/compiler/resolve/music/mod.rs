@@ -18,7 +18,7 @@ use super::dynamics::{dynamic, hairpin};
 use super::form::{bad_value, exact};
 use super::piece::{
     Attached, BarIndices, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note,
-    Pitches, Rest, Sound, Technique, Tuplet,
+    Packing, Pitches, Rest, Sound, Technique, Tuplet,
 };
 use super::{Resolver, unknown};
 use crate::diagnostics::{Diagnostic, Span};
@@ -35,8 +35,14 @@ pub(super) fn music(
     form: &Form,
     counting: Counting,
 ) -> Music {
-    let mut builder =
-        Builder { cx, form, music: Music::default(), notes: Vec::new(), state: State::default() };
+    let mut builder = Builder {
+        cx,
+        form,
+        music: Music::default(),
+        packed: Packing::default(),
+        notes: Vec::new(),
+        state: State::default(),
+    };
     let mut count = BarCount::new(counting);
     for (place, bar) in bars.iter().enumerate() {
         let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
@@ -91,14 +97,33 @@ struct Builder<'a> {
     cx: &'a mut Resolver,
     form: &'a Form,
     music: Music,
-    /// Its notes, as long as they are changed.
+    /// Its notes as far as they are packed, and those behind them, which may still change.
+    packed: Packing,
     notes: Vec<Note>,
     state: State,
 }
 
+/// So many notes wait until they are packed together.
+const WAITING: usize = 256;
+
+/// What comes next may change so many notes before it: a slur looks at the two that it ends on.
+const CHANGING: usize = 2;
+
 impl Builder<'_> {
+    /// Packs the notes that nothing changes any more, if they are many: a voice would take a dozen
+    /// times its text.
+    fn pack(&mut self) {
+        if self.notes.len() < WAITING {
+            return;
+        }
+        let settled = self.notes.len() - CHANGING;
+        self.notes.drain(..settled).for_each(|note| self.packed.push(note));
+        self.state.last = self.state.last.and_then(|last| last.checked_sub(settled));
+    }
+
     /// Reads a bar; gives back the index of the bar after it.
     fn bar(&mut self, tree: &BarTree, index: usize) -> usize {
+        self.pack();
         let frame = &self.form.bars[index];
         let whole = self.form.whole(index);
         if tree.broken {
@@ -502,7 +527,8 @@ impl Builder<'_> {
             );
             self.end_hairpin(end);
         }
-        self.music.notes = self.notes.into();
+        self.notes.into_iter().for_each(|note| self.packed.push(note));
+        self.music.notes = self.packed.finish();
         // A hairpin without extent is none.
         self.music
             .directions

@@ -30,6 +30,7 @@ pub use music::*;
 pub use pitches::Pitches;
 pub use players::*;
 pub use scoring::*;
+pub(super) use written::Packing;
 pub use written::{WrittenIter, WrittenNotes};
 
 /// A piece with everything that its source and the files it uses declare.

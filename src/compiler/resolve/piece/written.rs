@@ -178,34 +178,56 @@ impl WrittenNotes {
     }
 }
 
+/// Packs notes one after the other as they come, so that they need not stand side by side first.
+#[derive(Default)]
+pub(in crate::resolve) struct Packing {
+    packer: Packer,
+    blocks: Vec<(Time, u32)>,
+    odd: Vec<(u32, Note)>,
+    count: u32,
+    before: Before,
+}
+
+impl Packing {
+    /// Puts a note behind the others.
+    pub(in crate::resolve) fn push(&mut self, note: Note) {
+        let bytes = &mut self.packer.bytes;
+        if (self.count as usize).is_multiple_of(BLOCK) {
+            self.before = Before::default();
+            self.blocks.push((note.start, bytes.len().narrow::<u32>()));
+        }
+        let from = self.before;
+        self.before.go_on(&note);
+        if !self.packer.note(&note, from) {
+            self.packer.bytes.push(has::ALL);
+            self.odd.push((self.count, note));
+        }
+        self.count += 1;
+    }
+
+    /// All of them.
+    pub(in crate::resolve) fn finish(self) -> WrittenNotes {
+        WrittenNotes {
+            bytes: self.packer.bytes.into_boxed_slice(),
+            blocks: self.blocks.into_boxed_slice(),
+            count: self.count,
+            odd: self.odd.into_boxed_slice(),
+            unpacked: Unpacked::default(),
+        }
+    }
+}
+
 impl From<Vec<Note>> for WrittenNotes {
     fn from(notes: Vec<Note>) -> WrittenNotes {
-        let mut packer = Packer { bytes: Vec::with_capacity(6 * notes.len()) };
-        let mut blocks = Vec::with_capacity(notes.len().div_ceil(BLOCK));
-        let mut odd = Vec::new();
-        let mut before = Before::default();
-        let count = notes.len().narrow::<u32>();
-        for (index, note) in notes.into_iter().enumerate() {
-            if index % BLOCK == 0 {
-                before = Before::default();
-                blocks.push((note.start, packer.bytes.len().narrow::<u32>()));
-            }
-            let from = before;
-            before.go_on(&note);
-            if !packer.note(&note, from) {
-                packer.bytes.push(has::ALL);
-                odd.push((index.narrow::<u32>(), note));
-            }
-        }
-        let (bytes, blocks) = (packer.bytes.into_boxed_slice(), blocks.into_boxed_slice());
-        let odd = odd.into_boxed_slice();
-        WrittenNotes { bytes, blocks, count, odd, unpacked: Unpacked::default() }
+        notes.into_iter().collect()
     }
 }
 
 impl FromIterator<Note> for WrittenNotes {
     fn from_iter<I: IntoIterator<Item = Note>>(notes: I) -> WrittenNotes {
-        WrittenNotes::from(Vec::from_iter(notes))
+        let mut packing = Packing::default();
+        notes.into_iter().for_each(|note| packing.push(note));
+        packing.finish()
     }
 }
 
@@ -224,6 +246,7 @@ impl fmt::Debug for WrittenNotes {
     }
 }
 
+#[derive(Default)]
 struct Packer {
     bytes: Vec<u8>,
 }

@@ -19,7 +19,7 @@ mod split;
 #[cfg(test)]
 mod tests;
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part, SoundRef, SoundingNote};
 use crate::instruments::Instrument;
 use crate::resolve::{Mark, Marks, Role, Sound};
 
@@ -58,7 +58,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     directions::place_directions(part, bars.frame, &mut upper);
     directions::hold_rests(part, bars.frame, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
-        if note.attached.marks.has(Mark::Fermata) && note.start < bars.end() {
+        if note.attached().marks.has(Mark::Fermata) && note.start() < bars.end() {
             let end = note.end().min(bars.end());
             match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
                 (true, false) => directions::hold_until(end, bars.frame, &mut lower),
@@ -71,24 +71,24 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
 }
 
 /// Are the notes the bass, and nothing above it?
-fn is_bass_line(notes: &[SoundingNote]) -> bool {
-    let is_bass = |note: &SoundingNote| {
-        let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
+fn is_bass_line(notes: &[PackedNote]) -> bool {
+    let is_bass = |note: &PackedNote| {
+        let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
         let single = graces.fold(true, |single, (_, pitches)| single && pitches.len() == 1);
-        note.role == Role::Bass && note.sound.pitches().len() == 1 && single
+        note.role() == Role::Bass && note.sound().pitches().len() == 1 && single
     };
     !notes.is_empty() && notes.iter().all(is_bass)
 }
 
 /// First and last note of each slur.
-fn slurs(notes: &[SoundingNote]) -> Vec<(usize, usize)> {
+fn slurs(notes: &[PackedNote]) -> Vec<(usize, usize)> {
     let mut slurs = Vec::new();
     let mut open = None;
     for (index, note) in notes.iter().enumerate() {
-        if note.attached.slur_ends {
+        if note.attached().slur_ends {
             slurs.extend(open.take().map(|first| (first, index)));
         }
-        if note.attached.slur_starts {
+        if note.attached().slur_starts {
             open = Some(index);
         }
     }
@@ -116,9 +116,9 @@ fn part_of(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) ->
 }
 
 /// What one hand plays of a note, without slurs.
-fn note_of(note: &SoundingNote, grip: Grip, hand: Hand) -> SoundingNote {
-    let mut own = note.clone();
-    if let Sound::Pitches(pitches) = &note.sound {
+fn note_of(note: &PackedNote, grip: Grip, hand: Hand) -> SoundingNote {
+    let mut own = note.unpacked();
+    if let SoundRef::Pitches(pitches) = note.sound() {
         let (lower, upper) = pitches.split_at(grip.below.min(pitches.len()));
         let held = if hand == Hand::Upper { upper } else { lower };
         own.sound = Sound::Pitches(held.iter().copied().collect());
@@ -129,7 +129,7 @@ fn note_of(note: &SoundingNote, grip: Grip, hand: Hand) -> SoundingNote {
         own.attached.graces = None;
     }
     if grip.is_shared() && hand == Hand::Lower {
-        own.attached.marks = marks_of_lower(note.attached.marks);
+        own.attached.marks = marks_of_lower(note.attached().marks);
     }
     own
 }

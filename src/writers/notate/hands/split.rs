@@ -18,7 +18,7 @@
 
 use std::cmp::Reverse;
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::instruments::Clef;
 use crate::music::{Letter, Pitch, Time};
 use crate::resolve::Tuplet;
@@ -142,26 +142,26 @@ const FIFTH: i32 = 7;
 
 /// Do most chords of a player of two staves leave the bass alone to the left hand?
 fn is_over_bass(part: &Part) -> bool {
-    let fingers = |note: &SoundingNote| {
-        let instrument = part.instrument_at(note.start);
+    let fingers = |note: &PackedNote| {
+        let instrument = part.instrument_at(note.start());
         (instrument.staves > 1).then_some(usize::from(instrument.voices / 2).max(1))
     };
-    let apart = |note: &SoundingNote| {
-        let pitches = note.sound.pitches();
+    let apart = |note: &PackedNote| {
+        let pitches = note.sound().pitches();
         let cut = cut(pitches, fingers(note)?);
         Some(cut == 1 && pitches[1].midi() - pitches[0].midi() >= FIFTH)
     };
-    let chords = part.notes.iter().filter(|note| note.sound.pitches().len() > 2);
+    let chords = part.notes.iter().filter(|note| note.sound().pitches().len() > 2);
     let (alone, all) = chords
         .filter_map(apart)
         .fold((0, 0), |(alone, all), apart| (alone + usize::from(apart), all + 1));
     all > 0 && alone * 4 >= all * MOSTLY
 }
 
-fn choices(part: &Part, note: &SoundingNote, over_bass: bool) -> Choices {
-    let pitches = note.sound.pitches();
+fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
+    let pitches = note.sound().pitches();
     let count = pitches.len();
-    let instrument = part.instrument_at(note.start);
+    let instrument = part.instrument_at(note.start());
     if instrument.staves < 2 {
         let upper = Grip { below: 0, count, wide: false, leads: Hand::Upper };
         return [Some((upper, 0)), None, None, None];
@@ -171,12 +171,12 @@ fn choices(part: &Part, note: &SoundingNote, over_bass: bool) -> Choices {
         Hand::Lower => instrument.clefs.get(1).map_or(Clef::Bass, |own| own.clef),
     };
     let lines = |pitches: &[Pitch], hand| -> u32 {
-        let written = pitches.iter().map(|&pitch| part.written(pitch, note.start));
+        let written = pitches.iter().map(|&pitch| part.written(pitch, note.start()));
         let lines = written.map(|pitch| clefs::ledger_lines(pitch, clef(hand)));
         lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
     };
     let graces = |hand| -> u32 {
-        let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
+        let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
         graces.map(|(_, pitches)| lines(pitches, hand)).sum()
     };
     let fingers = usize::from(instrument.voices / 2).max(1);
@@ -245,7 +245,7 @@ fn bound(part: &Part) -> Vec<bool> {
     let mut tuplets = tuplets.iter().peekable();
     let end = |tuplet: &Tuplet| tuplet.start + tuplet.length;
     for index in 1..notes.len() {
-        while tuplets.next_if(|tuplet| end(tuplet) <= notes[index].start).is_some() {}
+        while tuplets.next_if(|tuplet| end(tuplet) <= notes[index].start()).is_some() {}
         let shared = tuplets.peek().is_some_and(|tuplet| tuplet.start < notes[index - 1].end());
         bound[index] |= shared;
     }
@@ -254,7 +254,7 @@ fn bound(part: &Part) -> Vec<bool> {
 
 /// What it costs to go from one grip to the next; `None` where the hand must not change.
 fn step(
-    (before, note): (&SoundingNote, &SoundingNote),
+    (before, note): (&PackedNote, &PackedNote),
     (from, to): (Grip, Grip),
     bound: bool,
     frame: &[FrameBar],
@@ -271,13 +271,13 @@ fn step(
     if parts(from) || parts(to) {
         return Some(0);
     }
-    if is_leap(before.sound.pitches(), note.sound.pitches()) {
+    if is_leap(before.sound().pitches(), note.sound().pitches()) {
         return Some(0);
     }
-    if before.end() < note.start {
+    if before.end() < note.start() {
         return Some(AFRESH);
     }
-    is_beat(note.start, frame).then_some(PASSED)
+    is_beat(note.start(), frame).then_some(PASSED)
 }
 
 /// Do two grips lie so far apart that the hand leaps?

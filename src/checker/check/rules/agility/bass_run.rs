@@ -68,7 +68,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 part.player.name,
                 if part.player.section { "" } else { "s" },
                 passage.offences.len(),
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 crate::check::words::bars(&passage.bars),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(

@@ -63,7 +63,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{}: the strokes go back and forth between the drums faster than {:.0} a second at {}{}.",
                 part.player.name,
                 1.0 / cx.limit(&RULE),
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 passage.and_more(),
             );
             let finding = cx

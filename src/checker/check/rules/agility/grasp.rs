@@ -38,7 +38,7 @@
 //! Four fingers and a tenth in each hand on the harp, five and a ninth on keyboards: common
 //! practice, stated in the catalogue.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -59,18 +59,18 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(grasp) = &instrument.grasp else { continue };
-        let offends = |note: &SoundingNote| {
-            let keys: Vec<i32> = note.sound.pitches().iter().map(|p| p.midi()).collect();
-            !two_hands(&keys, grasp, note.attached.marks.has(Mark::Arpeggio))
+        let offends = |note: &PackedNote| {
+            let keys: Vec<i32> = note.sound().pitches().iter().map(|p| p.midi()).collect();
+            !two_hands(&keys, grasp, note.attached().marks.has(Mark::Arpeggio))
         };
         let offences = cx.offences_of_notes(&RULE, &stretch, offends);
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
-            let count = note.sound.pitches().len();
+            let count = note.sound().pitches().len();
             let message = format!(
                 "{}: two hands cannot take the {count} notes of the chord in {}{}.",
                 part.player.name,
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(

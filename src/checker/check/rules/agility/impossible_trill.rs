@@ -38,7 +38,7 @@
 //! # Source
 //! Common practice; the distances of the partials follow from the series.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::alternatives::{in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -64,8 +64,8 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let drums = !instrument.drums.is_empty();
-        let look = |(index, note): (usize, &SoundingNote)| {
-            let marks = note.attached.marks;
+        let look = |(index, note): (usize, &PackedNote)| {
+            let marks = note.attached().marks;
             let mark =
                 [Mark::Trill, Mark::Mordent, Mark::Turn].into_iter().find(|m| marks.has(*m))?;
             Some((index, (mark, fault(cx, part, note, mark)?)))
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{} cannot play a {word} in {}{}{why}.",
                 part.player.name,
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 passage.and_more(),
             );
             let help = if drums {
@@ -104,15 +104,15 @@ fn check(cx: &Context, findings: &mut Findings) {
 
 /// Why a note cannot take an ornament: the neighbour that the instrument lacks, or (within) that
 /// nothing on it can make one. `None` if it can.
-fn fault(cx: &Context, part: &Part, note: &SoundingNote, mark: Mark) -> Option<Option<Pitch>> {
-    let instrument = part.instrument_at(note.start);
+fn fault(cx: &Context, part: &Part, note: &PackedNote, mark: Mark) -> Option<Option<Pitch>> {
+    let instrument = part.instrument_at(note.start());
     let by = instrument.trills.as_ref().map_or(TrillBy::Fingers, |trills| trills.by);
     if by == TrillBy::Nothing {
         return Some(None);
     }
-    let (low, high) = (note.sound.pitches().first()?, note.sound.pitches().last()?);
+    let (low, high) = (note.sound().pitches().first()?, note.sound().pitches().last()?);
     if let Some(series) = &instrument.natural {
-        let lip_trill = match series.classify(part.written(*low, note.start), cx.era) {
+        let lip_trill = match series.classify(part.written(*low, note.start()), cx.era) {
             PartialClass::OpenInTune(partial) | PartialClass::OpenOutOfTune(partial) => {
                 partial >= LIP_TRILL
             }
@@ -122,16 +122,16 @@ fn fault(cx: &Context, part: &Part, note: &SoundingNote, mark: Mark) -> Option<O
     }
     let compass =
         instrument.compass(Limit::Instrument, cx.era).filter(|_| !instrument.unpitched)?;
-    let key = cx.form.bar_at(note.start).key;
+    let key = cx.form.bar_at(note.start()).key;
     let above = neighbour(*high, 1, key).filter(|_| mark != Mark::Mordent);
     let below = neighbour(*low, -1, key).filter(|_| mark != Mark::Trill);
     let none_on = instrument.trills.as_ref().map_or(&[][..], |trills| &trills.none_on);
-    let lowest = in_compass_pitch(part, *low, note.start).midi();
+    let lowest = in_compass_pitch(part, *low, note.start()).midi();
     if none_on.iter().any(|pitch| pitch.midi() == lowest) {
         return Some(None);
     }
     // A note that is itself beyond the instrument is told as that.
-    let lacks = |pitch: &Pitch| outside(part, compass, *pitch, note.start).is_some();
+    let lacks = |pitch: &Pitch| outside(part, compass, *pitch, note.start()).is_some();
     if lacks(low) || lacks(high) {
         return None;
     }

@@ -84,8 +84,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 if words::is_plural(&part.player) { "leap" } else { "leaps" },
                 interval(part, passage.offences[0].0),
                 if *passage.detail() > 0 { "up" } else { "down" },
-                note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
-                cx.form.place(note.start),
+                note.sound().pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -98,7 +98,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 
 /// The interval from the note before, in words.
 fn interval(part: &Part, index: usize) -> String {
-    let top = |index: usize| part.notes.get(index)?.sound.pitches().last().copied();
+    let top = |index: usize| part.notes.get(index)?.sound().pitches().last().copied();
     let ends = index.checked_sub(1).and_then(top).zip(top(index));
     ends.map_or(String::new(), |(one, two)| {
         let interval = Interval::between(one.min(two), one.max(two));

@@ -12,7 +12,7 @@ pub mod too_fast;
 
 use super::super::context::{Context, Stretch};
 use super::super::facts::Times;
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 
 /// Indices of the notes of a stretch that come faster than its instrument goes.
 fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
@@ -21,8 +21,8 @@ fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
 }
 
 /// The top pitch of a note as a key number.
-fn top(note: &SoundingNote) -> Option<i32> {
-    note.sound.pitches().last().map(|pitch| pitch.midi())
+fn top(note: &PackedNote) -> Option<i32> {
+    note.sound().pitches().last().map(|pitch| pitch.midi())
 }
 
 /// Steps from one note straight to the next (index of the second), with the seconds between their
@@ -41,7 +41,7 @@ fn steps_within<'s>(
     let mut known: Option<(usize, f64)> = None;
     (notes.start.max(1)..notes.end).filter_map(move |index| {
         let (before, note) = (&part.notes[index - 1], &part.notes[index]);
-        if before.end() < note.start {
+        if before.end() < note.start() {
             return None;
         }
         let semitones = top(note)? - top(before)?;

@@ -59,7 +59,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         for pair in part.instruments.windows(2) {
             let [(_, laid_down), (at, taken)] = pair else { continue };
-            let after = part.notes.partition_point(|note| note.start < *at);
+            let after = part.notes.partition_point(|note| note.start() < *at);
             let before = after.checked_sub(1).map(|before| &part.notes[before]);
             let (Some(before), Some(next)) = (before, part.notes.get(after)) else { continue };
             let rest = cx.times(player).begin(after) - cx.times(player).end(after - 1);
@@ -77,15 +77,15 @@ fn check(cx: &Context, findings: &mut Findings) {
                 part.player.name,
                 laid_down.name.to_lowercase(),
                 taken.name.to_lowercase(),
-                cx.form.place(before.start),
-                cx.form.place(next.start),
+                cx.form.place(before.start()),
+                cx.form.place(next.start()),
             );
             let line = cx.takes_line(player, *at);
             let finding = match line {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
                     .with_text("the change")
-                    .with_label(before.source, "the last note before it")
-                    .with_label(next.source, "the first note after it"),
+                    .with_label(before.source(), "the last note before it")
+                    .with_label(next.source(), "the first note after it"),
                 None => cx.chain(&RULE, player, next, message),
             };
             let free: Vec<&String> = cx
@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .filter(|(other, p)| {
                     *other != player
                         && std::ptr::eq(p.player.instrument, *laid_down)
-                        && p.notes.iter().all(|n| n.end() <= *at || n.start > next.end())
+                        && p.notes.iter().all(|n| n.end() <= *at || n.start() > next.end())
                 })
                 .map(|(_, p)| &p.player.name)
                 .collect();

@@ -39,7 +39,7 @@
 //! Pedals for D, C and B under the left foot, for E, F, G and A under the right one: common
 //! practice. The time that a change takes is stated in the catalogue and is our heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -110,7 +110,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let offences =
             cx.offences_of_stretch(&RULE, &stretch, || faults(cx, player, stretch.range(), pedals));
         for passage in cx.passages_by(&RULE, player, offences, Fault::kind) {
-            let place = cx.form.place(passage.first().start);
+            let place = cx.form.place(passage.first().start());
             let place = format!("{place}{}", passage.and_more());
             let (message, help) = passage.detail().words(&part.player.name, &place);
             let finding = cx.finding(&RULE, &passage, message).with_help(help);
@@ -150,8 +150,8 @@ fn faults(
     found
 }
 
-fn one_string(note: &SoundingNote) -> Option<(Pitch, Pitch)> {
-    let pitches = note.sound.pitches();
+fn one_string(note: &PackedNote) -> Option<(Pitch, Pitch)> {
+    let pitches = note.sound().pitches();
     pitches.iter().enumerate().find_map(|(index, one)| {
         let clash = |two: &&Pitch| {
             one.name().letter == two.name().letter && one.name().alter != two.name().alter

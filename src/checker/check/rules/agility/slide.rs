@@ -89,7 +89,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{} must move the slide by {least} positions at speed, from {from} to {to} in {}{}.",
                 part.player.name,
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -137,16 +137,16 @@ fn too_far(
         .collect();
     for (index, note) in stretch.within(range) {
         // Grace notes go straight to the next one and to the note on which they lean.
-        if let Some(graces) = &note.attached.graces {
+        if let Some(graces) = note.attached().graces {
             for pair in graces.notes.windows(2) {
                 look(index, &pair[0].1, &pair[1].1, 0.0);
             }
             if let Some((_, last)) = graces.notes.last() {
-                look(index, last, note.sound.pitches(), 0.0);
+                look(index, last, note.sound().pitches(), 0.0);
             }
         } else if quick.binary_search(&index).is_ok() {
             let seconds = times.begin(index) - times.begin(index - 1);
-            look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
+            look(index, part.notes[index - 1].sound().pitches(), note.sound().pitches(), seconds);
         }
     }
     offences

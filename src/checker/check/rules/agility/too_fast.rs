@@ -45,7 +45,7 @@
 
 use std::collections::VecDeque;
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::alternatives::who_else;
 use crate::check::context::{Context, Stretch, plucked};
 use crate::check::passage::Passage;
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} cannot keep up with {:.1} notes a second from {} on ({} notes in all, {}): the {} {} about {} repeated, {} by step, {} by leap{}.",
                 part.player.name,
                 fastest,
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.offences.len(),
                 words::bars(&passage.bars),
                 instrument.name.to_lowercase(),
@@ -96,7 +96,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 agility.repeated,
                 agility.stepwise,
                 agility.leaping,
-                if plucked(cx.techniques(player), note.start) {
+                if plucked(cx.techniques(player), note.start()) {
                     ", half of it when plucked"
                 } else {
                     ""
@@ -128,7 +128,7 @@ fn overtaxed(
     agility: &Agility,
 ) -> Vec<(usize, f64)> {
     let part = cx.part(player);
-    let instrument = part.notes.get(notes.start).map(|note| part.instrument_at(note.start));
+    let instrument = part.notes.get(notes.start).map(|note| part.instrument_at(note.start()));
     let Some(instrument) = instrument else {
         return Vec::new();
     };
@@ -154,7 +154,7 @@ fn overtaxed(
             step if step < OCTAVE => agility.stepwise + agility.leaping,
             _ => 2 * agility.leaping,
         }) / 2.0;
-        let hand = if plucked(changes, note.start) { 2.0 } else { 1.0 };
+        let hand = if plucked(changes, note.start()) { 2.0 } else { 1.0 };
         if window.back().is_some_and(|(last, ..)| last + 1 != index) {
             window.clear();
         }
@@ -186,7 +186,7 @@ fn overtaxed(
 
 /// Does a note belong to a glissando: one of three neighbouring strings, one after the other?
 fn glides(part: &Part, index: usize) -> bool {
-    let string = |index: usize| match part.notes.get(index)?.sound.pitches() {
+    let string = |index: usize| match part.notes.get(index)?.sound().pitches() {
         [pitch] => Some(pitch.step()),
         _ => None,
     };
@@ -196,8 +196,8 @@ fn glides(part: &Part, index: usize) -> bool {
 }
 
 /// Does the bow only cross to the neighbouring string, the left hand staying where it is?
-fn crosses_to_neighbour(cx: &Context, part: &Part, one: &SoundingNote, two: &SoundingNote) -> bool {
-    let Some(open) = part.instrument_at(two.start).open_strings(cx.era) else { return false };
+fn crosses_to_neighbour(cx: &Context, part: &Part, one: &PackedNote, two: &PackedNote) -> bool {
+    let Some(open) = part.instrument_at(two.start()).open_strings(cx.era) else { return false };
     let (Some(one), Some(two)) = (super::top(one), super::top(two)) else { return false };
     let (low, high) = (one.min(two), one.max(two));
     open.strings.windows(2).any(|pair| {
@@ -212,7 +212,7 @@ fn crosses_to_neighbour(cx: &Context, part: &Part, one: &SoundingNote, two: &Sou
 fn help(cx: &Context, passage: &Passage<f64>) -> String {
     let (first, last) = (passage.offences[0].0, passage.offences[passage.offences.len() - 1].0);
     let keeps_up = |player: usize| {
-        let agility = cx.part(player).instrument_at(passage.first().start).agility.as_ref();
+        let agility = cx.part(player).instrument_at(passage.first().start()).agility.as_ref();
         agility.is_some_and(|a| overtaxed(cx, passage.player, first..last + 1, a).is_empty())
     };
     let names: Vec<&str> = who_else(cx, passage)

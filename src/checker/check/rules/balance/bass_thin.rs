@@ -83,7 +83,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{}: the bass is too thin from {} on ({}): about 1/{} of the total weight.",
                 passage.part.player.name,
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 crate::check::words::bars(&passage.bars),
                 (1.0 / passage.detail().max(0.001)).round(),
             );
@@ -100,7 +100,7 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
         return None;
     }
     let parts = &cx.arrangement.parts;
-    let is_bass = |one: &&Sounding| one.of(parts).role == Role::Bass;
+    let is_bass = |one: &&Sounding| one.of(parts).role() == Role::Bass;
     let first = slice.sounding.iter().find(is_bass)?;
     let is_loud = |one: &&Sounding| cx.degree(one.player(), slice.start).reaches(Dynamic::Mf);
     if slice.sounding.iter().filter(is_loud).count() < PLAYERS {
@@ -120,7 +120,7 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
     }
     // Whoever plays the notes of the bass in another role carries it too.
     let of_bass = |one: &&Sounding| {
-        let same = |bass: &Sounding| bass.of(parts).source == one.of(parts).source;
+        let same = |bass: &Sounding| bass.of(parts).source() == one.of(parts).source();
         !is_bass(one) && slice.sounding.iter().filter(is_bass).any(same)
     };
     let carriers = slice.sounding.iter().filter(of_bass);

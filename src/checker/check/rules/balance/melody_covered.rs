@@ -129,7 +129,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{}: the melody is covered from {} on ({}): what sounds around it is {times:.0} times as strong, {} above all.",
                 passage.part.player.name,
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 words::bars(&passage.bars),
                 coverer.player.name,
             );
@@ -157,7 +157,7 @@ fn with_softer(
 ) -> Diagnostic {
     let Some(line) = cx.line(id) else { return finding };
     let own = passage.detail().1;
-    let now = cx.degree(own.player(), passage.first().start);
+    let now = cx.degree(own.player(), passage.first().start());
     let free = |dynamic: &Dynamic| {
         let degree = Degree::of(*dynamic as u8);
         degree < now && !still_covered(cx, passage, Some((id, degree)))
@@ -190,7 +190,7 @@ fn rolls(cx: &Context, sounding: Sounding) -> bool {
     let after = index.checked_sub(1).map(|before| times.begin(index) - times.begin(before));
     let until = (index + 1 < notes.len()).then(|| times.begin(index + 1) - times.begin(index));
     let quick = [after, until].into_iter().flatten().any(|seconds| seconds <= QUICK);
-    notes[index].attached.tremolo > 0 || quick
+    notes[index].attached().tremolo > 0 || quick
 }
 
 /// Is any note of a passage still covered when a line is tried at another degree? Only the slices
@@ -233,7 +233,7 @@ fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softe
                 (melody.player(), melody.note()) == (passage.player, *note)
             })
         };
-        slices.between(sounding.start, sounding.end()).filter(own).any(lasts)
+        slices.between(sounding.start(), sounding.end()).filter(own).any(lasts)
     })
 }
 
@@ -242,7 +242,7 @@ const ENOUGH: f64 = LONG * 2.0;
 
 fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
-    let accompanies = |one: &Sounding| !matches!(one.of(parts).role, Role::Melody | Role::Bass);
+    let accompanies = |one: &Sounding| !matches!(one.of(parts).role(), Role::Melody | Role::Bass);
     if !slice.sounding.iter().any(accompanies) {
         return None;
     }
@@ -257,8 +257,8 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let mut strongest: Option<(f64, Sounding)> = None;
     for &one in slice.sounding {
         let note = one.of(parts);
-        if note.role == Role::Melody
-            && let Some(pitch) = note.sound.pitches().last()
+        if note.role() == Role::Melody
+            && let Some(pitch) = note.sound().pitches().last()
         {
             let strength = strength(one);
             melody += strength;
@@ -273,7 +273,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         return None;
     }
     // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
-    let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
+    let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role() == Role::Melody);
     if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
         return None;
     }
@@ -283,15 +283,15 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         let note = one.of(parts);
         let part = &parts[one.player()];
         // Who plays the notes of the melody in another role helps it.
-        let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
-        if matches!(note.role, Role::Melody | Role::Bass) || helps() {
+        let helps = || melody_notes().any(|singer| singer.of(parts).source() == note.source());
+        if matches!(note.role(), Role::Melody | Role::Bass) || helps() {
             continue;
         }
         let degree = |one: Sounding| cx.degree(one.player(), slice.start);
         let louder = degree(one) > degree(singer);
-        let near = note.sound.pitches().last().map_or(ROLL, |top| near(*top, lowest, louder));
+        let near = note.sound().pitches().last().map_or(ROLL, |top| near(*top, lowest, louder));
         // Strokes are over at once; a roll is heard at any depth.
-        let near = match part.instrument_at(note.start).family {
+        let near = match part.instrument_at(note.start()).family {
             Family::Percussion if rolls(cx, one) => near.max(ROLL),
             Family::Percussion => continue,
             _ => near,
@@ -300,7 +300,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
             continue;
         }
         // What is held softly stays in the background; what is held louder than the tune does not.
-        let held = !louder && note.length >= singer.of(parts).length * 2;
+        let held = !louder && note.length() >= singer.of(parts).length() * 2;
         let strength = strength(one) * near * if held { HELD } else { 1.0 };
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {

@@ -8,7 +8,7 @@ use super::super::context::{Context, plucked, techniques};
 use super::super::loudness::{Degree, Loudness as Dynamics};
 use super::super::memory::Moment;
 use super::super::slices::Sounding;
-use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::arrange::{Arrangement, PackedNote, Part};
 use crate::instruments::Loudness;
 use crate::music::Time;
 
@@ -62,7 +62,7 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
 }
 
 /// The same of one note of a part.
-fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degree: Degree) -> f64 {
+fn strength_of(part: &Part, note: &PackedNote, plucks: bool, time: Time, degree: Degree) -> f64 {
     let instrument = part.instrument_at(time);
     let weighs = match instrument.loudness {
         Loudness::StringDepartment if plucks => Loudness::Plucked,
@@ -101,13 +101,13 @@ fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degre
         0.0 => at(degree),
         more => at(degree) + (at(degree + 1) - at(degree)) * more,
     };
-    let top = note.sound.pitches().last();
+    let top = note.sound().pitches().last();
     loud * number * top.map_or(1.0, |pitch| instrument.weight_at(*pitch))
 }
 
 /// Does a drum sound on, as a roll?
-fn struck_on(note: &SoundingNote) -> bool {
-    note.attached.tremolo > 0
+fn struck_on(note: &PackedNote) -> bool {
+    note.attached().tremolo > 0
 }
 
 /// What one player weighs at a moment.
@@ -126,7 +126,7 @@ pub struct Heard {
 pub fn heard_at(arrangement: &Arrangement, time: Time) -> Vec<Heard> {
     let mut heard = Vec::new();
     for (player, part) in arrangement.parts.iter().enumerate() {
-        let after = part.notes.partition_point(|note| note.start <= time);
+        let after = part.notes.partition_point(|note| note.start() <= time);
         let Some(note) = part.notes[..after].last().filter(|note| time < note.end()) else {
             continue;
         };
@@ -162,8 +162,8 @@ const STEP: f64 = 1.33;
 /// Does the note lie in the register of its instrument that tells?
 fn tells(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
-    let instrument = cx.part(sounding.player()).instrument_at(note.start);
-    note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
+    let instrument = cx.part(sounding.player()).instrument_at(note.start());
+    note.sound().pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
 }
 
 /// Players of the section in an orchestra of medium size, as the catalogue says.

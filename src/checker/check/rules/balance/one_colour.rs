@@ -80,11 +80,11 @@ fn songs(cx: &Context, part: &Part) -> Vec<Song> {
     let bars = &cx.form.bars;
     let mut bar = 0;
     for (index, note) in part.notes.iter().enumerate() {
-        if note.role == Role::Melody {
-            while bars.get(bar + 1).is_some_and(|next| next.start <= note.start) {
+        if note.role() == Role::Melody {
+            while bars.get(bar + 1).is_some_and(|next| next.start <= note.start()) {
                 bar += 1;
             }
-            let instrument = part.instrument_at(note.start);
+            let instrument = part.instrument_at(note.start());
             let same = |song: &Song| song.bar == bar && std::ptr::eq(song.instrument, instrument);
             if !songs.last().is_some_and(same) {
                 songs.push(Song { bar, note: index, instrument });
@@ -131,7 +131,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let seconds = cx.seconds_at(end) - cx.seconds_at(cx.form.bars[first].start);
         let strings_lead = |player: usize, note: usize| {
             let note = &cx.part(player).notes[note];
-            cx.part(player).instrument_at(note.start).family == Family::Strings
+            cx.part(player).instrument_at(note.start()).family == Family::Strings
         };
         if let Some((player, note)) = singers[first]
             && !(cx.era < COLOURS && strings_lead(player, note))

@@ -41,7 +41,7 @@
 //! Johnstone, Instruments of the Modern Symphony Orchestra, 1917; Grove, A Dictionary of Music and
 //! Musicians; Prout, The Orchestra, vol. 1, 1898, and others.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::passage::Passage;
@@ -67,13 +67,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.unpitched {
             continue;
         }
-        let look = |(index, note): (usize, &SoundingNote)| {
+        let look = |(index, note): (usize, &PackedNote)| {
             // Of a drum that is not tuned another rule speaks.
             if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
                 return None;
             }
             let found: Option<(Pitch, Outside)> = all_pitches(note)
-                .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
+                .find_map(|p| outside(part, compass, p, note.start()).map(|side| (p, side)));
             found.map(|found| (index, found))
         };
         // How drums are tuned is not a matter of the notes alone.
@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 Outside::Missing => format!(
                     "the {name} of {} has no {}",
                     cx.era,
-                    in_compass_pitch(part, pitch, note.start)
+                    in_compass_pitch(part, pitch, note.start())
                 ),
             };
             let written = if instrument.compass_is_written && side != Outside::Missing {
@@ -106,7 +106,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} cannot play {} in {}{}: {why}{written}.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message);
@@ -121,14 +121,14 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn at_pitch<T>(cx: &Context, passage: &Passage<T>) -> Option<String> {
     let part = passage.part;
     let first = passage.first();
-    if part.instrument_at(first.start).transposition != -Interval::OCTAVE {
+    if part.instrument_at(first.start()).transposition != -Interval::OCTAVE {
         return None;
     }
-    let lowest = |note: &SoundingNote| note.sound.pitches().first().map(|pitch| pitch.midi());
+    let lowest = |note: &PackedNote| note.sound().pitches().first().map(|pitch| pitch.midi());
     let at_pitch = |(_, other): &(usize, &Part)| {
         other.notes.iter().any(|note| {
-            note.source == first.source
-                && note.start == first.start
+            note.source() == first.source()
+                && note.start() == first.start()
                 && lowest(note) == lowest(first).map(|height| height + 12)
         })
     };

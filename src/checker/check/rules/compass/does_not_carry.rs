@@ -48,7 +48,7 @@
 //! others are in the catalogue, mostly as our heuristic; how many players make a tutti is our
 //! heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
@@ -71,9 +71,9 @@ pub const RULE: Rule = Rule {
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let tutti = cx.limit(&RULE).narrow::<usize>();
-    let tells = |player: usize, note: &SoundingNote| {
-        let instrument = parts[player].instrument_at(note.start);
-        note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
+    let tells = |player: usize, note: &PackedNote| {
+        let instrument = parts[player].instrument_at(note.start());
+        note.sound().pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
         if slice.sounding.len() <= tutti {
@@ -95,15 +95,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         for sounding in slice.sounding {
             let note = sounding.of(parts);
             let player = sounding.player();
-            if note.role != Role::Melody || note.start != slice.start || tells(player, note) {
+            if note.role() != Role::Melody || note.start() != slice.start || tells(player, note) {
                 continue;
             }
             let class =
-                |n: &SoundingNote| n.sound.pitches().last().map(|p| p.midi().rem_euclid(12));
+                |n: &PackedNote| n.sound().pitches().last().map(|p| p.midi().rem_euclid(12));
             let helped = slice.sounding.iter().any(|other| {
                 let with = other.of(parts);
                 other != sounding
-                    && with.role == Role::Melody
+                    && with.role() == Role::Melody
                     && class(with) == class(note)
                     && tells(other.player(), with)
             });
@@ -120,13 +120,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         let part = cx.part(player);
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
-            let instrument = part.instrument_at(note.start);
+            let instrument = part.instrument_at(note.start());
             let Some(telling) = &instrument.telling else { continue };
             let message = format!(
                 "{}: the melody at {} in {}{} does not carry through the tutti; {} projects best from {} to {} (sounding).",
                 part.player.name,
-                note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
-                cx.form.place(note.start),
+                note.sound().pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 words::a(&instrument.name.to_lowercase()),
                 telling.low,

@@ -82,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} stays high and loud for {:.0} seconds from {} on ({}).",
                 part.player.name,
                 passage.detail(),
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 crate::check::words::bars(&passage.bars),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -97,8 +97,8 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, ())> {
     let Stretch { player, part, .. } = *stretch;
     cx.offences_of_notes(&RULE, stretch, |note| {
-        all_pitches(note).any(|p| height(part, p, note.start) >= high)
-            && cx.degree(player, note.start).reaches(Dynamic::F)
+        all_pitches(note).any(|p| height(part, p, note.start()) >= high)
+            && cx.degree(player, note.start()).reaches(Dynamic::F)
     })
 }
 

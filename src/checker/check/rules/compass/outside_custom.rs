@@ -40,7 +40,7 @@
 //! The catalogue names its source beside every compass, mostly common practice of the era; that
 //! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
 
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
@@ -71,16 +71,16 @@ fn check(cx: &Context, findings: &mut Findings) {
         else {
             continue;
         };
-        let look = |(index, note): (usize, &SoundingNote)| {
-            let compass = if note.solo { soloist } else { orchestral };
+        let look = |(index, note): (usize, &PackedNote)| {
+            let compass = if note.solo() { soloist } else { orchestral };
             let (pitch, side) = all_pitches(note)
-                .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)))?;
+                .find_map(|p| outside(part, compass, p, note.start()).map(|side| (p, side)))?;
             // Of what the instrument does not have at all other rules speak.
             let drums = !instrument.drums.is_empty();
             let lacks = |p: Pitch| {
-                outside(part, whole, p, note.start).is_some() || drums && !tuned(part, p, note)
+                outside(part, whole, p, note.start()).is_some() || drums && !tuned(part, p, note)
             };
-            let harmonic = note.attached.marks.has(Mark::Harmonic);
+            let harmonic = note.attached().marks.has(Mark::Harmonic);
             (!harmonic && !all_pitches(note).any(lacks)).then_some((index, (pitch, side)))
         };
         // How drums are tuned is not a matter of the notes alone.
@@ -94,18 +94,18 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();
-            let compass = if note.solo { soloist } else { orchestral };
+            let compass = if note.solo() { soloist } else { orchestral };
             let where_to = match side {
                 Outside::Below => "below",
                 Outside::Above => "above",
                 Outside::Missing => "outside",
             };
-            let player_kind = if note.solo { "a soloist" } else { "an orchestral player" };
+            let player_kind = if note.solo() { "a soloist" } else { "an orchestral player" };
             let message = format!(
                 "{}: {} in {}{} {} {where_to} what {player_kind} on {} of {} was expected to play ({} to {}{}).",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 passage.verb("lies", "lie"),
                 words::a(&instrument.name.to_lowercase()),
@@ -116,9 +116,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let mut ways = Vec::new();
             let room = passage.notes().all(|note| {
-                all_pitches(note).all(|p| outside(part, soloist, p, note.start).is_none())
+                all_pitches(note).all(|p| outside(part, soloist, p, note.start()).is_none())
             });
-            if !note.solo && room {
+            if !note.solo() && room {
                 ways.push("mark the line `solo` if one good player has it".to_string());
             }
             let finding = cx.finding(&RULE, &passage, message);
@@ -139,8 +139,8 @@ fn solo_place(cx: &Context, part: &Part, id: LineId) -> Option<Span> {
         cx.parts().filter(|(_, other)| other.notes.iter().any(|n| other.line_of(n) == id));
     let single = part.player.count == 1 && alone.next().is_some() && alone.next().is_none();
     let has = part.notes.iter().filter(|note| part.line_of(note) == id).all(|note| {
-        custom(part.instrument_at(note.start), true, cx.era).is_some_and(|soloist| {
-            all_pitches(note).all(|pitch| outside(part, soloist, pitch, note.start).is_none())
+        custom(part.instrument_at(note.start()), true, cx.era).is_some_and(|soloist| {
+            all_pitches(note).all(|pitch| outside(part, soloist, pitch, note.start()).is_none())
         })
     });
     (single && has).then(|| line.span.after())

@@ -44,7 +44,7 @@
 //! High and low players: Domnich, Méthode de premier et de second cor, 1808, from memory; their
 //! ranges with valves: the catalogue, from memory.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::{all_pitches, custom, height, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -76,14 +76,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         let (Some(limit), Some(compass)) = (limit, custom(instrument, false, cx.era)) else {
             continue;
         };
-        let far = |note: &SoundingNote| {
+        let far = |note: &PackedNote| {
             let far = |pitch: &Pitch| {
-                let height = height(part, *pitch, note.start);
+                let height = height(part, *pitch, note.start());
                 let far = if second { height > limit.midi() } else { height < limit.midi() };
                 // Of what nobody in the pair is asked for another rule speaks.
-                far && outside(part, compass, *pitch, note.start).is_none()
+                far && outside(part, compass, *pitch, note.start()).is_none()
             };
-            all_pitches(note).find(far).filter(|_| !note.solo)
+            all_pitches(note).find(far).filter(|_| !note.solo())
         };
         let offences: Vec<(usize, Pitch)> = cx.offences_by_rank(&RULE, &stretch, 0, |range| {
             let notes = stretch.within(range);
@@ -95,7 +95,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{}: {} in {}{} {} {} written {limit}, where the {} player of the pair is at home.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 passage.verb("is", "are"),
                 if second { "above" } else { "below" },

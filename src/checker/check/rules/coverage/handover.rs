@@ -41,10 +41,10 @@ impl Handover<'_> {
         let at = self.note.start;
         let sings = |player: &usize| {
             let notes = &cx.part(*player).notes;
-            let index = notes.partition_point(|note| note.start < at);
+            let index = notes.partition_point(|note| note.start() < at);
             notes
                 .get(index)
-                .is_some_and(|note| note.source == self.note.span && note.role == Role::Melody)
+                .is_some_and(|note| note.source() == self.note.span && note.role() == Role::Melody)
         };
         let player = self.to.iter().map(|player| usize::from(*player)).find(sings)?;
         if cx.arrangement.doubt.in_bars(self.bars) || cx.allowed(rule.code, Some(player), self.bars)

@@ -162,27 +162,27 @@ fn state(cx: &Context, bar: usize) -> Vec<Option<State>> {
     cx.parts()
         .map(|(player, part)| {
             let first = part.notes.partition_point(|note| note.end() <= from);
-            let note = part.notes.get(first).filter(|note| note.start < from + length)?;
+            let note = part.notes.get(first).filter(|note| note.start() < from + length)?;
             let octaves = match cx.line(part.line_of(note)).map(|line| &line.verb) {
                 Some(Verb::Plays { octaves, .. } | Verb::Doubles { octaves, .. }) => *octaves,
                 _ => 0,
             };
-            let degree = cx.degree(player, note.start.max(from));
-            let height = note.sound.pitches().last().map(|pitch| pitch.midi());
-            let after = part.notes.partition_point(|note| note.start < from + length);
+            let degree = cx.degree(player, note.start().max(from));
+            let height = note.sound().pitches().last().map(|pitch| pitch.midi());
+            let after = part.notes.partition_point(|note| note.start() < from + length);
             let here = part.notes.get(first..after).unwrap_or_default();
-            let third = |note: &crate::arrange::SoundingNote| {
+            let third = |note: &crate::arrange::PackedNote| {
                 let quarter = Time::QUARTER;
-                quarter.div_floor(note.length) % 3 == 0 && note.length * 3 == quarter
-                    || note.length * 6 == quarter
-                    || note.length * 3 == quarter * 2
+                quarter.div_floor(note.length()) % 3 == 0 && note.length() * 3 == quarter
+                    || note.length() * 6 == quarter
+                    || note.length() * 3 == quarter * 2
             };
             let figure = Figure {
-                tremolo: here.iter().any(|note| note.attached.tremolo > 0),
+                tremolo: here.iter().any(|note| note.attached().tremolo > 0),
                 triplet: here.iter().any(third),
                 notes: here.len(),
             };
-            Some(State { role: note.role, octaves, degree, height, figure })
+            Some(State { role: note.role(), octaves, degree, height, figure })
         })
         .collect()
 }

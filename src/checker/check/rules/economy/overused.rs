@@ -72,7 +72,7 @@ fn sounds(cx: &Context, part: &Part) -> Bars {
     let bars = &cx.form.bars;
     let mut first = 0;
     for note in &part.notes {
-        while bars.get(first + 1).is_some_and(|next| next.start <= note.start) {
+        while bars.get(first + 1).is_some_and(|next| next.start <= note.start()) {
             first += 1;
         }
         let held = bars[first + 1..].iter().take_while(|bar| bar.start < note.end()).count();

@@ -78,7 +78,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} plays for {:.0} seconds without a rest of {REST:.0} seconds, from {} on ({}).",
                 part.player.name,
                 passage.detail(),
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 crate::check::words::bars(&passage.bars),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -172,7 +172,7 @@ fn played(cx: &Context, player: usize, mut each: impl FnMut(Sounded)) {
     let taken = part.instruments.iter().map(|(_, taken)| (*taken, custom(taken, false, cx.era)));
     let taken: Vec<_> = taken.collect();
     let efforts = cx.each_note(&RULE, player, |note| {
-        let instrument = part.instrument_at(part.notes[note].start);
+        let instrument = part.instrument_at(part.notes[note].start());
         let usual = taken.iter().find(|(taken, _)| std::ptr::eq(*taken, instrument));
         effort(cx, player, note, usual.and_then(|(_, usual)| *usual))
     });
@@ -183,13 +183,13 @@ fn played(cx: &Context, player: usize, mut each: impl FnMut(Sounded)) {
         let (start, end) = (bar.start, bar.start + bar.length);
         let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
         // Most bars follow the one before.
-        let begun = |note: usize| part.notes.get(note).is_none_or(|note| note.start >= start);
+        let begun = |note: usize| part.notes.get(note).is_none_or(|note| note.start() >= start);
         let follows = begun(after) && after.checked_sub(1).is_none_or(|last| !begun(last));
         let first = match follows {
             true => after,
-            false => part.notes.partition_point(|note| note.start < start),
+            false => part.notes.partition_point(|note| note.start() < start),
         };
-        after = first + part.notes[first..].iter().take_while(|note| note.start < end).count();
+        after = first + part.notes[first..].iter().take_while(|note| note.start() < end).count();
         for note in first..after {
             let ((begin, end), effort) = (times.of(note), efforts[note]);
             each(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
@@ -203,9 +203,9 @@ fn played(cx: &Context, player: usize, mut each: impl FnMut(Sounded)) {
 fn effort(cx: &Context, player: usize, index: usize, usual: Option<&Compass>) -> f64 {
     let part = cx.part(player);
     let note = &part.notes[index];
-    let degree = cx.degree(player, note.start).to_f64() - f64::from(Dynamic::Mf as u8);
+    let degree = cx.degree(player, note.start()).to_f64() - f64::from(Dynamic::Mf as u8);
     let loud = if degree < 0.0 { (1.0 + 0.3 * degree).max(0.1) } else { 1.0 + 0.2 * degree };
-    let height = all_pitches(note).map(|p| height(part, p, note.start)).max();
+    let height = all_pitches(note).map(|p| height(part, p, note.start())).max();
     let register = match (usual, height) {
         (Some(compass), Some(height)) if height > compass.high.midi() - HIGH => 1.5,
         (Some(compass), Some(height)) if height < compass.low.midi() + LOW => 0.65,

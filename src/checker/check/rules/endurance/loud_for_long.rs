@@ -146,7 +146,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
     let message = format!(
         "Loud brass and percussion play fortissimo for {:.0} seconds from {} on.",
         stretch.until - stretch.since,
-        cx.form.place(note.start),
+        cx.form.place(note.start()),
     );
     let finding = cx
         .chain(&RULE, stretch.first.player(), note, message)

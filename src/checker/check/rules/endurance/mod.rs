@@ -9,7 +9,7 @@ pub mod no_breath;
 
 use std::ops::RangeInclusive;
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 
 /// Does another player of the line begin the same notes with the same sound, so that the two breathe
@@ -24,11 +24,13 @@ fn shared(cx: &Context, player: usize, notes: RangeInclusive<usize>) -> bool {
 }
 
 /// Are some notes, in order, all begun by somebody with the same sound?
-fn has_all(others: &[SoundingNote], notes: &[SoundingNote]) -> bool {
+fn has_all(others: &[PackedNote], notes: &[PackedNote]) -> bool {
     let Some(first) = notes.first() else { return true };
-    let mut at = others.partition_point(|other| other.start < first.start);
+    let mut at = others.partition_point(|other| other.start() < first.start());
     notes.iter().all(|note| {
-        at += others[at..].iter().take_while(|other| other.start < note.start).count();
-        others.get(at).is_some_and(|other| other.start == note.start && other.sound == note.sound)
+        at += others[at..].iter().take_while(|other| other.start() < note.start()).count();
+        others
+            .get(at)
+            .is_some_and(|other| other.start() == note.start() && other.sound() == note.sound())
     })
 }

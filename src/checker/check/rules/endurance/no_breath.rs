@@ -40,7 +40,7 @@
 //! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, stated for
 //! each instrument in the catalogue; the players know better.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::loudness::Degree;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
@@ -87,8 +87,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     }
     // Players of one line who have the same notes in octaves are told together.
-    let cause = |note: &SoundingNote, (.., line): &Breathless| {
-        let pitch = note.sound.pitches().last().copied().unwrap_or(Pitch::new(Letter::C, 0, 0));
+    let cause = |note: &PackedNote, (.., line): &Breathless| {
+        let pitch = note.sound().pitches().last().copied().unwrap_or(Pitch::new(Letter::C, 0, 0));
         (sharing::cause(note, pitch), Some((*line, 0)))
     };
     for (passage, others) in sharing::causes(cx, &RULE, all, cause) {
@@ -96,7 +96,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let message = format!(
             "{} has no place to breathe for {seconds:.0} seconds from {} on ({}); one breath lasts about {carries:.0} here.",
             passage.part.player.name,
-            cx.form.place(passage.first().start),
+            cx.form.place(passage.first().start()),
             crate::check::words::bars(&passage.bars),
         );
         let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -118,16 +118,16 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
     let least = carries(Degree::of(7), breath).min(carries(Degree::of(0), breath));
     let least = least * cx.limit(&RULE) / 100.0;
     for (index, note) in stretch.notes() {
-        slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
+        slurred = (slurred || note.attached().slur_starts) && !note.attached().slur_ends;
         let last = !stretch.goes_on(index + 1);
         let sounds = times.end(index) - times.begin(index);
-        let short =
-            note.attached.marks.has(Mark::Staccato) || note.attached.marks.has(Mark::Staccatissimo);
-        let detached = note.attached.slur_ends || short;
+        let short = note.attached().marks.has(Mark::Staccato)
+            || note.attached().marks.has(Mark::Staccatissimo);
+        let detached = note.attached().slur_ends || short;
         let lends = if detached { LENDS_DETACHED } else { LENDS };
         let joint = !slurred && sounds >= lends
-            || note.attached.marks.has(Mark::Breath)
-            || note.attached.marks.has(Mark::Fermata);
+            || note.attached().marks.has(Mark::Breath)
+            || note.attached().marks.has(Mark::Fermata);
         let rest = !last && times.begin(index + 1) - times.end(index) >= GAP;
         if !(last || joint || rest) {
             continue;
@@ -153,7 +153,7 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
 /// How loud the notes from the first to the last are on the whole.
 fn loudness(cx: &Context, player: usize, first: usize, last: usize) -> Degree {
     let notes = &cx.part(player).notes[first..=last];
-    let degrees = notes.iter().map(|note| (cx.degree(player, note.start), note.length));
+    let degrees = notes.iter().map(|note| (cx.degree(player, note.start()), note.length()));
     Degree::mean(degrees).unwrap_or(Degree::USUAL)
 }
 

@@ -46,7 +46,7 @@
 //! # Source
 //! Common practice.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
@@ -73,24 +73,24 @@ fn check(cx: &Context, findings: &mut Findings) {
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Pitch)>| {
         let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
         let bass = counted()
-            .filter(|s| s.of(parts).role == Role::Bass)
-            .filter_map(|s| s.of(parts).sound.pitches().first().copied())
+            .filter(|s| s.of(parts).role() == Role::Bass)
+            .filter_map(|s| s.of(parts).sound().pitches().first().copied())
             .min();
         let Some(bass) = bass else { return };
         let declared = super::chord(cx, slice.start).map(|chord| chord.bass_note().class());
         for &sounding in counted() {
             let note = sounding.of(parts);
-            let Some(low) = note.sound.pitches().first() else { continue };
+            let Some(low) = note.sound().pitches().first() else { continue };
             let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
             let declared = declared == Some(low.name().class());
-            if note.role != Role::Bass && under && !declared {
+            if note.role() != Role::Bass && under && !declared {
                 found.push((sounding, bass));
             }
         }
     });
     let offences = super::lasting(cx, moments, SHORT, |sounding| *sounding);
-    let cause = |note: &SoundingNote, bass: &Pitch| {
-        let low = note.sound.pitches().first().copied().unwrap_or(*bass);
+    let cause = |note: &PackedNote, bass: &Pitch| {
+        let low = note.sound().pitches().first().copied().unwrap_or(*bass);
         (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
@@ -99,7 +99,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             "{}: {} in {}{} {} below the bass, {}, and {} the inversion.",
             passage.part.player.name,
             super::both_pitches(cx, passage.part, note),
-            cx.form.place(note.start),
+            cx.form.place(note.start()),
             passage.and_more(),
             passage.verb("lies", "lie"),
             passage.detail(),

@@ -42,7 +42,7 @@
 //! Common practice of non-harmonic notes; how long one may last is our heuristic.
 
 use super::super::notation::typed_as_written;
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing, words};
 use crate::diagnostics::Severity;
@@ -83,7 +83,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         offences.push(own);
     }
     let cause =
-        |note: &SoundingNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);
+        |note: &PackedNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let note = passage.first();
         let (pitch, chord) = *passage.detail();
@@ -91,7 +91,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             "{}: {} in {}{} {} not in the declared chord {chord}.",
             passage.part.player.name,
             cx.both(passage.part, pitch, note),
-            cx.form.place(note.start),
+            cx.form.place(note.start()),
             passage.and_more(),
             passage.verb("is", "are"),
         );
@@ -101,7 +101,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             words::list(&members, "or")
         ));
         let events = &cx.piece.harmony;
-        let after = events.partition_point(|event| event.start <= note.start);
+        let after = events.partition_point(|event| event.start <= note.start());
         if let Some(event) = after.checked_sub(1).and_then(|at| events.get(at)) {
             finding = finding.with_label(event.span, "the chord");
         }
@@ -112,31 +112,31 @@ fn check(cx: &Context, findings: &mut Findings) {
 
 fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)> {
     let note = &part.notes[index];
-    let beat = cx.form.bar_at(note.start).metre.beat();
-    if cx.form.weight(note.start) < 2 || note.length + note.length < beat {
+    let beat = cx.form.bar_at(note.start()).metre.beat();
+    if cx.form.weight(note.start()) < 2 || note.length() + note.length() < beat {
         return None;
     }
-    let chord = super::chord(cx, note.start)?;
+    let chord = super::chord(cx, note.start())?;
     let foreign =
-        *note.sound.pitches().iter().find(|p| !chord.has_class(p.midi().rem_euclid(12)))?;
+        *note.sound().pitches().iter().find(|p| !chord.has_class(p.midi().rem_euclid(12)))?;
     let before = index.checked_sub(1).map(|before| &part.notes[before]);
     let held = before.is_some_and(|before| {
-        before.end() == note.start && before.sound.pitches().contains(&foreign)
+        before.end() == note.start() && before.sound().pitches().contains(&foreign)
     });
     // A pedal point may be struck again after a rest.
-    let pedal = note.role == Role::Bass
+    let pedal = note.role() == Role::Bass
         && before.is_some_and(|before| {
-            before.sound == note.sound && note.start - before.end() <= beat * 4
+            before.sound() == note.sound() && note.start() - before.end() <= beat * 4
         });
     let leads = part.notes.get(index + 1).is_some_and(|next| {
-        let there = super::chord(cx, next.start).unwrap_or(chord);
-        next.start == note.end()
-            && next.sound.pitches().iter().any(|pitch| {
+        let there = super::chord(cx, next.start()).unwrap_or(chord);
+        next.start() == note.end()
+            && next.sound().pitches().iter().any(|pitch| {
                 (1..=2).contains(&(pitch.midi() - foreign.midi()).abs())
                     && there.has_class(pitch.midi().rem_euclid(12))
             })
     });
-    let event = super::event(cx, note.start)?;
-    let passing = note.length <= beat || note.length + note.length <= event.length;
+    let event = super::event(cx, note.start())?;
+    let passing = note.length() <= beat || note.length() + note.length() <= event.length;
     (!(held || pedal || leads && passing)).then_some((foreign, chord))
 }

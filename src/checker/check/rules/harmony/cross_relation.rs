@@ -47,7 +47,7 @@
 //! # Source
 //! Common practice of part-writing; the figures are our heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::memory::Moved;
 use crate::check::slices::{Slice, Sounding};
@@ -91,15 +91,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         let here = beat(slice.start);
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let note = sounding.of(parts);
-            let beat = if note.start == slice.start { here } else { beat(note.start) };
-            if note.length + note.length < beat {
+            let beat = if note.start() == slice.start { here } else { beat(note.start()) };
+            if note.length() + note.length() < beat {
                 continue;
             }
-            for pitch in note.sound.pitches() {
+            for pitch in note.sound().pitches() {
                 let letter = pitch.step().rem_euclid(7);
                 match letters[letter as usize] {
                     Some((other, with)) if with.name().alter != pitch.name().alter => {
-                        if other.of(parts).source != note.source {
+                        if other.of(parts).source() != note.source() {
                             let clash = Clash { pitch: *pitch, with, other, after: false };
                             found.push(((sounding, letter), clash));
                         }
@@ -121,26 +121,26 @@ fn check(cx: &Context, findings: &mut Findings) {
             own.insert(at, (sounding.note(), clash));
         }
     }
-    let cause = |note: &SoundingNote, clash: &Clash| {
+    let cause = |note: &PackedNote, clash: &Clash| {
         let with = sharing::cause(clash.other.of(parts), clash.with);
         (sharing::cause(note, clash.pitch), Some(with))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let &Clash { pitch, with, other, after } = passage.detail();
         let against = cx.part(other.player());
-        let begins = passage.first().start;
+        let begins = passage.first().start();
         let message = format!(
             "{}: {} {} {with} of {} in {}{}.",
             passage.part.player.name,
             cx.both(passage.part, pitch, passage.first()),
             if after { "comes straight after" } else { "sounds against" },
             against.player.name,
-            cx.form.place(if after { begins } else { begins.max(other.of(parts).start) }),
+            cx.form.place(if after { begins } else { begins.max(other.of(parts).start()) }),
             passage.and_more(),
         );
         let finding = cx
             .finding(&RULE, &passage, message)
-            .with_label(other.of(parts).source, format!("the note of {}", against.player.name))
+            .with_label(other.of(parts).source(), format!("the note of {}", against.player.name))
             .with_help(if after {
                 "Let one player have both notes as a chromatic step, or give one of the two another note of the chord."
             } else {
@@ -158,14 +158,14 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
     let moves = |now: &Sounding| {
         let before = Sounding::new(now.player(), now.note().checked_sub(1)?);
         let (old, new) = (before.of(parts), now.of(parts));
-        (new.start == slice.start && old.end() == slice.start).then_some((before, *now))
+        (new.start() == slice.start && old.end() == slice.start).then_some((before, *now))
     };
     let steps = || slice.sounding.iter().filter_map(moves);
-    let begins = |s: &&Sounding| s.of(parts).start == slice.start;
+    let begins = |s: &&Sounding| s.of(parts).start() == slice.start;
     // Most changes of chord have no letter with two accidentals.
     let (mut old, mut new) = ([0_u8; 7], [0_u8; 7]);
     let add = |letters: &mut [u8; 7], s: Sounding| {
-        for pitch in s.of(parts).sound.pitches() {
+        for pitch in s.of(parts).sound().pitches() {
             let (letter, alter) = name(*pitch);
             letters[letter.rem_euclid(7).narrow::<usize>()] |= 1 << (alter + 2).clamp(0, 7);
         }
@@ -178,12 +178,12 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
     }
     let counts = |s: Sounding| {
         let note = s.of(parts);
-        note.length >= cx.form.bar_at(note.start).metre.beat()
+        note.length() >= cx.form.bar_at(note.start()).metre.beat()
             && super::counts(cx, s)
             && super::written(cx, s)
     };
     let is = |s: Sounding, like: Pitch| {
-        s.of(parts).sound.pitches().iter().any(|pitch| name(*pitch) == name(like))
+        s.of(parts).sound().pitches().iter().any(|pitch| name(*pitch) == name(like))
     };
     for &sounding in slice.sounding.iter().filter(begins).filter(|s| counts(**s)) {
         for (before, now) in steps().filter(|(before, _)| before.player() != sounding.player()) {

@@ -42,7 +42,7 @@
 //! # Source
 //! Common practice; the length is our heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
@@ -70,7 +70,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     if pairs.is_empty() {
         return;
     }
-    let accompanies = |note: &SoundingNote| matches!(note.role, Role::Harmony | Role::Rhythm);
+    let accompanies = |note: &PackedNote| matches!(note.role(), Role::Harmony | Role::Rhythm);
     // What each player has in a slice.
     let mut has: Vec<Option<Sounding>> = vec![None; parts.len()];
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Sounding)>| {
@@ -81,10 +81,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         for &(first, second) in &pairs {
             let (Some(one), Some(two)) = (has[first], has[second]) else { continue };
             let (upper, lower) = (one.of(parts), two.of(parts));
-            if !accompanies(upper) || !accompanies(lower) || upper.source == lower.source {
+            if !accompanies(upper) || !accompanies(lower) || upper.source() == lower.source() {
                 continue;
             }
-            let top = |note: &SoundingNote| note.sound.pitches().last().map(|pitch| pitch.midi());
+            let top = |note: &PackedNote| note.sound().pitches().last().map(|pitch| pitch.midi());
             if top(lower) > top(upper) && top(upper).is_some() {
                 found.push((two, one));
             }
@@ -101,12 +101,12 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.part.player.name,
                 if many { "lie" } else { "lies" },
                 with.player.name,
-                cx.form.place(passage.first().start.max(first.of(parts).start)),
+                cx.form.place(passage.first().start().max(first.of(parts).start())),
                 passage.and_more(),
             );
             let finding = cx
                 .finding(&RULE, &passage, message)
-                .with_label(first.of(parts).source, format!("the note of {}", with.player.name))
+                .with_label(first.of(parts).source(), format!("the note of {}", with.player.name))
                 .with_help("Exchange the notes of the two.");
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }

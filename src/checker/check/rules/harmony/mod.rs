@@ -16,7 +16,7 @@ pub(in crate::check) use tendency::Doubled;
 use super::super::context::Context;
 use super::super::memory::Moment;
 use super::super::slices::{Slice, Sounding};
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::music::{Chord, Pitch, Time};
 use crate::resolve::{HarmonyEvent, Role, Verb};
 
@@ -45,16 +45,16 @@ fn event<'a>(cx: &Context<'a>, time: Time) -> Option<&'a HarmonyEvent> {
 }
 
 /// The one pitch of a note; `None` for chords and strokes.
-fn single(note: &SoundingNote) -> Option<Pitch> {
-    match note.sound.pitches() {
+fn single(note: &PackedNote) -> Option<Pitch> {
+    match note.sound().pitches() {
         [pitch] => Some(*pitch),
         _ => None,
     }
 }
 
 /// The lowest pitch of a note as the player reads it and as it sounds.
-fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
-    note.sound.pitches().first().map_or(String::new(), |pitch| cx.both(part, *pitch, note))
+fn both_pitches(cx: &Context, part: &Part, note: &PackedNote) -> String {
+    note.sound().pitches().first().map_or(String::new(), |pitch| cx.both(part, *pitch, note))
 }
 
 /// Do two notes come from one note of the source? Two lines that hold notes of one chord symbol do
@@ -68,7 +68,8 @@ fn same_origin(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let chosen = |note: Sounding| {
         cx.line_of(note).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
     };
-    one.of(parts).source == two.of(parts).source && (!chosen(one) || !chosen(two) || same_line())
+    one.of(parts).source() == two.of(parts).source()
+        && (!chosen(one) || !chosen(two) || same_line())
 }
 
 /// From so many players who accompany together all is a tutti, and a full one. Our heuristic.
@@ -107,7 +108,7 @@ impl Filling {
 fn filling(cx: &Context, slice: &Slice) -> Filling {
     let parts = &cx.arrangement.parts;
     let fills =
-        |s: &&Sounding| counts(cx, **s) && !matches!(s.of(parts).role, Role::Melody | Role::Bass);
+        |s: &&Sounding| counts(cx, **s) && !matches!(s.of(parts).role(), Role::Melody | Role::Bass);
     let mut filling = Filling(0, [0; CHOIRS]);
     for one in slice.sounding.iter().filter(fills) {
         filling.0 += 1;
@@ -174,11 +175,11 @@ fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     }
     let (a, b) = (&parts[one.player()].notes, &parts[two.player()].notes);
     let octaves = |way: isize| {
-        let near = |notes: &[SoundingNote], index: usize| {
+        let near = |notes: &[PackedNote], index: usize| {
             let note = notes.get(index.checked_add_signed(way)?)?;
-            let pitches = note.sound.pitches();
+            let pitches = note.sound().pitches();
             let outer = [pitches.first()?, pitches.last()?];
-            Some((note.start, outer.map(|pitch| pitch.midi().rem_euclid(12))))
+            Some((note.start(), outer.map(|pitch| pitch.midi().rem_euclid(12))))
         };
         let (Some((at, [low, high])), Some((other_at, [other_low, other_high]))) =
             (near(a, one.note()), near(b, two.note()))

@@ -47,7 +47,7 @@
 //! C3: Film Music Theory, after Lowell and Pullig, Arranging for Large Jazz Ensemble. Where two
 //! tables differ, the lower figure is used here. The limits are not walls.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
@@ -92,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<((Sounding, i32, i32), Mud)>| {
         low.clear();
         for sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
-            let pitches = sounding.of(parts).sound.pitches().iter();
+            let pitches = sounding.of(parts).sound().pitches().iter();
             low.extend(pitches.filter(|p| p.midi() < 64).map(|p| (*p, *sounding)));
         }
         if low.len() < 2 {
@@ -115,7 +115,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             }
             // Whoever does not hold the bass can give way.
-            let bass = pair[1].iter().any(|(_, s)| s.of(parts).role == Role::Bass);
+            let bass = pair[1].iter().any(|(_, s)| s.of(parts).role() == Role::Bass);
             let (giving, other) = if bass { (pair[0], pair[1][0]) } else { (pair[1], pair[0][0]) };
             for (pitch, sounding) in giving {
                 let pair = (*sounding, pitch.midi(), other.0.midi());
@@ -124,7 +124,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     });
     let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, ..)| *sounding);
-    let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
+    let cause = |note: &PackedNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
@@ -134,7 +134,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             "{}: {} in {}{} {} a {} with {other}, too close so low down.",
             passage.part.player.name,
             cx.both(passage.part, pitch, note),
-            cx.form.place(note.start),
+            cx.form.place(note.start()),
             passage.and_more(),
             passage.verb("makes", "make"),
             NAMES[(semitones - 1) as usize],
@@ -151,7 +151,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn passes(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
     let (begin, end) = cx.times(sounding.player()).of(sounding.note());
-    (note.solo || note.role == Role::Melody) && end - begin < PASSES
+    (note.solo() || note.role() == Role::Melody) && end - begin < PASSES
 }
 
 /// Does the bass only go down to the fifth of its chord under a root that is held meanwhile, as in a

@@ -49,9 +49,9 @@
 //! Common practice of part-writing.
 
 use super::Filling;
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
-use crate::check::slices::Sounding;
+use crate::check::slices::{Slice, Sounding};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::{Interval, Letter, Pitch};
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     // the number of its head.
     let mut heads: Vec<(Motion, usize)> = Vec::new();
     let mut head_of: Vec<usize> = Vec::new();
-    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
+    let find = |slice: Slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
         motions.clear();
         motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
         if motions.len() < 2 {
@@ -119,17 +119,18 @@ fn check(cx: &Context, findings: &mut Findings) {
                 }
             }
         }
-    });
+    };
     let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
-    for (one, what) in moments.into_iter().map(|moment| moment.what) {
+    cx.each_moment(&RULE, find, |moment| {
+        let (one, what) = moment.what;
         let own = &mut offences[one.player()];
         let note = one.note();
         if own.last().is_none_or(|(last, _)| *last < note) {
             own.push((note, what));
         }
-    }
-    let cause = |note: &SoundingNote, (low, _): &(Sounding, bool)| {
-        let of = |note: &SoundingNote| {
+    });
+    let cause = |note: &PackedNote, (low, _): &(Sounding, bool)| {
+        let of = |note: &PackedNote| {
             sharing::cause(note, super::single(note).unwrap_or(Pitch::new(Letter::C, 0, 0)))
         };
         (of(note), Some(of(low.of(parts))))
@@ -142,12 +143,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             passage.part.player.name,
             with.player.name,
             if octaves { "octaves" } else { "fifths" },
-            cx.form.place(passage.first().start),
+            cx.form.place(passage.first().start()),
             passage.and_more(),
         );
         let finding = cx
             .finding(&RULE, &passage, message)
-            .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
+            .with_label(other.of(parts).source(), format!("the note of {}", with.player.name))
             .with_help(
                 "Let one of the two move the other way or stay; for an intended doubling, write `doubles`.",
             );
@@ -165,7 +166,7 @@ fn independent(
     filling: impl Fn() -> Filling,
 ) -> bool {
     let parts = &cx.arrangement.parts;
-    let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
+    let (role, other) = (high.sounding.of(parts).role(), low.sounding.of(parts).role());
     // Two who share the bass or the melody strengthen one line.
     if octaves && role == other && matches!(role, Role::Bass | Role::Melody) {
         return false;
@@ -186,9 +187,9 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
     let part = cx.part(sounding.player());
     let note = &part.notes[sounding.note()];
     let index = sounding.note().checked_sub(1)?;
-    if note.start != at
+    if note.start() != at
         || !super::counts(cx, sounding)
-        || matches!(note.role, Role::Rhythm | Role::Highlight)
+        || matches!(note.role(), Role::Rhythm | Role::Highlight)
         || part.instrument_at(at).natural.is_some()
     {
         return None;
@@ -219,7 +220,8 @@ fn top_of_figure(before: &[SoundingNote], note: &SoundingNote) -> Option<Pitch> 
 /// than a shade of colour. (Our heuristic.)
 fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let family = |s: Sounding| cx.part(s.player()).first_instrument().family;
-    let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
+    let outer =
+        |s: Sounding| matches!(s.of(&cx.arrangement.parts).role(), Role::Melody | Role::Bass);
     family(one) == family(two) || (outer(one) && outer(two))
 }
 

@@ -1,7 +1,7 @@
 //! Notes of a dominant that want to move, the leading note and the seventh, sounded by two parts that
 //! do not double each other.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::memory::Moment;
 use crate::check::slices::{Slice, Sounding};
@@ -54,7 +54,7 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
     });
     let moments = moments.collect();
     let offences = super::lasting(cx, moments, long, |other| *other);
-    let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
+    let cause = |note: &PackedNote, (first, pitch): &(Sounding, Pitch)| {
         (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
     };
     let word = tone.word();
@@ -67,12 +67,12 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
             passage.part.player.name,
             if words::is_plural(&passage.part.player) { "double" } else { "doubles" },
             with.player.name,
-            cx.form.place(note.start.max(other.of(parts).start)),
+            cx.form.place(note.start().max(other.of(parts).start())),
             passage.and_more(),
         );
         let finding = cx
             .finding(rule, &passage, message)
-            .with_label(other.of(parts).source, format!("the {word} of {}", with.player.name))
+            .with_label(other.of(parts).source(), format!("the {word} of {}", with.player.name))
             .with_help("Give one of the two the root or the fifth of the chord.");
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
@@ -91,7 +91,7 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
                 if cx.plucks(sounding.player(), slice.start) {
                     continue;
                 }
-                let mut pitches = sounding.of(parts).sound.pitches().iter();
+                let mut pitches = sounding.of(parts).sound().pitches().iter();
                 if pitches.len() >= super::FULL_CHORD {
                     continue;
                 }
@@ -103,7 +103,7 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
             }
             // The highest keeps it, whoever has it below doubles it.
             has.sort_by_key(|(s, _)| {
-                std::cmp::Reverse(s.of(parts).sound.pitches().last().copied())
+                std::cmp::Reverse(s.of(parts).sound().pitches().last().copied())
             });
             let Some((&(first, highest), rest)) = has.split_first() else { continue };
             let filling = super::filling(cx, &slice);
@@ -186,20 +186,20 @@ fn sounding(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
     let Some((heard, root, bass)) = spelled(cx, slice) else { return [None, None] };
     [4, 10].map(|up| {
         let class = (root + up) % 12;
-        let (members, start, end) = (seventh_on(root), bass.start, bass.end());
+        let (members, start, end) = (seventh_on(root), bass.start(), bass.end());
         (heard & 1 << class != 0).then_some(Dominant { class, members, start, end })
     })
 }
 
 /// The classes that sound, a bit each, the root of the dominant that they spell, and the lowest note.
-fn spelled<'a>(cx: &Context<'a>, slice: Slice) -> Option<(u16, i32, &'a SoundingNote)> {
+fn spelled<'a>(cx: &Context<'a>, slice: Slice) -> Option<(u16, i32, &'a PackedNote)> {
     let parts = &cx.arrangement.parts;
     // The names that sound: which, and each as fifths from C by its class.
     let (mut heard, mut names) = (0_u16, [None; 12]);
-    let mut lowest: Option<(i32, &SoundingNote)> = None;
+    let mut lowest: Option<(i32, &PackedNote)> = None;
     for &one in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
         let note = one.of(parts);
-        for pitch in note.sound.pitches() {
+        for pitch in note.sound().pitches() {
             let class = pitch.midi().rem_euclid(12);
             heard |= 1 << class;
             names[class as usize] = Some(pitch.name().fifths());
@@ -207,7 +207,7 @@ fn spelled<'a>(cx: &Context<'a>, slice: Slice) -> Option<(u16, i32, &'a Sounding
                 return None;
             }
         }
-        let low = note.sound.pitches().first().map(|pitch| pitch.midi());
+        let low = note.sound().pitches().first().map(|pitch| pitch.midi());
         if let Some(low) = low.filter(|low| lowest.is_none_or(|(known, _)| *low < known)) {
             lowest = Some((low, note));
         }
@@ -254,24 +254,25 @@ fn touches(cx: &Context, sounding: Sounding, chord: &Dominant) -> bool {
     let index = sounding.note();
     let note = &notes[index];
     let whole = chord.end - chord.start;
-    if cx.form.weight(note.start) == 0 && note.start > chord.start && note.length * 2 < whole {
+    if cx.form.weight(note.start()) == 0 && note.start() > chord.start && note.length() * 2 < whole
+    {
         return true;
     }
     let (Some(next), Some(from)) = (notes.get(index + 1), super::single(note)) else {
         return false;
     };
-    let goes_on = next.start == note.end() && next.start < chord.end;
-    if !goes_on || note.length * 2 >= whole {
+    let goes_on = next.start() == note.end() && next.start() < chord.end;
+    if !goes_on || note.length() * 2 >= whole {
         return false;
     }
-    if note.length * 4 < whole {
+    if note.length() * 4 < whole {
         return true;
     }
     let Some(to) = super::single(next).map(|to| to.midi() - from.midi()) else { return false };
     let goal = (from.midi() + to).rem_euclid(12);
     let leaps = to.abs() > 2 && chord.members & 1 << goal != 0;
     let came = index.checked_sub(1).map(|before| &notes[before]).and_then(|before| {
-        let pitch = super::single(before).filter(|_| before.end() == note.start);
+        let pitch = super::single(before).filter(|_| before.end() == note.start());
         pitch.map(|pitch| from.midi() - pitch.midi())
     });
     let step = |by: i32| (1..=2).contains(&by.abs());

@@ -52,7 +52,7 @@
 //! E. Prout, Harmony: Its Theory and Practice, 1889, the chapters on the dominant seventh and its
 //! inversions (from memory). How long a resolution may be delayed is our heuristic.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
@@ -117,7 +117,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     }
-    let cause = |note: &SoundingNote, left: &Left| (sharing::cause(note, left.pitch), None);
+    let cause = |note: &PackedNote, left: &Left| (sharing::cause(note, left.pitch), None);
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let note = passage.first();
         let Left { pitch, chord, to } = *passage.detail();
@@ -125,7 +125,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             "{}: {} in {}, the seventh of {chord}, goes to {to} and not down by a step{}.",
             passage.part.player.name,
             cx.both(passage.part, pitch, note),
-            cx.form.place(note.start),
+            cx.form.place(note.start()),
             passage.and_more(),
         );
         let finding = cx.finding(&RULE, &passage, message).with_help(
@@ -161,11 +161,11 @@ fn fate(cx: &Context, part: &Part, dominant: &Dominant) -> Option<Fate> {
         return None;
     }
     let notes = &part.notes;
-    let after = notes.partition_point(|note| note.start < dominant.end);
+    let after = notes.partition_point(|note| note.start() < dominant.end);
     let index = after.checked_sub(1)?;
     let note = &notes[index];
     let class = dominant.seventh.class();
-    let pitches = note.sound.pitches();
+    let pitches = note.sound().pitches();
     if pitches.len() >= super::FULL_CHORD {
         return None;
     }
@@ -173,8 +173,8 @@ fn fate(cx: &Context, part: &Part, dominant: &Dominant) -> Option<Fate> {
     if note.end() > dominant.end {
         return Some(Fate::Resolved);
     }
-    let next = notes.get(after).filter(|next| next.start - dominant.end < dominant.beat)?;
-    let silent = dominant.end - note.end() + (next.start - dominant.end);
+    let next = notes.get(after).filter(|next| next.start() - dominant.end < dominant.beat)?;
+    let silent = dominant.end - note.end() + (next.start() - dominant.end);
     if silent >= dominant.beat || passes(cx, note, dominant) {
         return None;
     }
@@ -182,18 +182,18 @@ fn fate(cx: &Context, part: &Part, dominant: &Dominant) -> Option<Fate> {
         let way = to.step() - pitch.step();
         way == -1 || *to == pitch || way == 0 && to.midi() > pitch.midi()
     };
-    let soon = notes[after..].iter().take_while(|next| next.start < dominant.until);
-    if soon.flat_map(|next| next.sound.pitches()).any(falls) {
+    let soon = notes[after..].iter().take_while(|next| next.start() < dominant.until);
+    if soon.flat_map(|next| next.sound().pitches()).any(falls) {
         return Some(Fate::Resolved);
     }
     let nearest = |to: &&Pitch| (to.midi() - pitch.midi()).abs();
-    let to = *next.sound.pitches().iter().min_by_key(nearest)?;
+    let to = *next.sound().pitches().iter().min_by_key(nearest)?;
     Some(Fate::Left(index, Left { pitch, chord: dominant.chord, to }))
 }
 
 /// Is it a short note between the beats?
-fn passes(cx: &Context, note: &SoundingNote, dominant: &Dominant) -> bool {
-    note.length * 2 <= dominant.beat && cx.form.weight(note.start) == 0
+fn passes(cx: &Context, note: &PackedNote, dominant: &Dominant) -> bool {
+    note.length() * 2 <= dominant.beat && cx.form.weight(note.start()) == 0
 }
 
 /// The lowest notes just before and at a time.
@@ -203,14 +203,15 @@ fn bass(cx: &Context, time: Time) -> Option<(Pitch, Pitch)> {
     };
     let (mut before, mut then) = (None, None);
     for (_, part) in cx.parts().filter(|(_, p)| p.first_instrument().family != Family::Percussion) {
-        let after = part.notes.partition_point(|note| note.start < time);
+        let after = part.notes.partition_point(|note| note.start() < time);
         let last = after.checked_sub(1).map(|last| &part.notes[last]);
-        if let Some(low) = last.filter(|n| n.end() == time).and_then(|n| n.sound.pitches().first())
+        if let Some(low) =
+            last.filter(|n| n.end() == time).and_then(|n| n.sound().pitches().first())
         {
             before = lowest(before, *low);
         }
-        let next = part.notes.get(after).filter(|next| next.start == time);
-        if let Some(low) = next.and_then(|n| n.sound.pitches().first()) {
+        let next = part.notes.get(after).filter(|next| next.start() == time);
+        if let Some(low) = next.and_then(|n| n.sound().pitches().first()) {
             then = lowest(then, *low);
         }
     }

@@ -79,11 +79,11 @@ fn check(cx: &Context, findings: &mut Findings) {
         let mut last_sung = None;
         let mut offences = Vec::new();
         for (index, note) in stretch.notes() {
-            if lyrics.sings(note.source) {
-                last_sung = Some(note.start);
+            if lyrics.sings(note.source()) {
+                last_sung = Some(note.start());
                 continue;
             }
-            let vowel = vowels.iter().rev().find(|at| **at <= note.start);
+            let vowel = vowels.iter().rev().find(|at| **at <= note.start());
             if vowel.is_none_or(|at| last_sung.is_some_and(|sung| sung >= *at)) {
                 offences.push((index, ()));
             }
@@ -94,8 +94,13 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} {} no words for {} in {}{}.",
                 part.player.name,
                 if words::is_plural(&part.player) { "have" } else { "has" },
-                note.sound.pitches().iter().map(ToString::to_string).collect::<Vec<_>>().join("&"),
-                cx.form.place(note.start),
+                note.sound()
+                    .pitches()
+                    .iter()
+                    .map(ToString::to_string)
+                    .collect::<Vec<_>>()
+                    .join("&"),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(

@@ -37,7 +37,7 @@
 //! Each drum has one note at a time, customary pair tonic and dominant: Grove, A Dictionary of
 //! Music and Musicians, vol. 1, "Drum", p. 464.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
@@ -63,8 +63,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             let after = part.drums.partition_point(|(from, _)| *from <= time);
             &part.drums[after.saturating_sub(1)].1
         };
-        let look = |(index, note): (usize, &SoundingNote)| {
-            let drums = tuned(note.start);
+        let look = |(index, note): (usize, &PackedNote)| {
+            let drums = tuned(note.start());
             let other = all_pitches(note).find(|p| drums.iter().all(|d| d.midi() != p.midi()))?;
             Some((index, other))
         };
@@ -72,16 +72,16 @@ fn check(cx: &Context, findings: &mut Findings) {
             .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
-            let drums: Vec<String> = tuned(note.start).iter().map(ToString::to_string).collect();
+            let drums: Vec<String> = tuned(note.start()).iter().map(ToString::to_string).collect();
             let message = format!(
                 "No drum is tuned to {pitch} in {}{}: {} {} {}.",
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 part.player.name,
                 if words::is_plural(&part.player) { "have" } else { "has" },
                 words::list(&drums, "and"),
             );
-            let nearest = tuned(note.start)
+            let nearest = tuned(note.start())
                 .iter()
                 .min_by_key(|drum| (drum.midi() - pitch.midi()).abs())
                 .map_or(String::new(), |drum| format!("Write {drum} where it fits the chord, "));

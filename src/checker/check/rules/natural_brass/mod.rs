@@ -11,7 +11,7 @@ pub mod stopped;
 use super::super::alternatives::all_pitches;
 use super::super::context::Context;
 use super::super::passage::Passage;
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Diagnostic;
 use crate::instruments::{Instrument, Loudness, NaturalSeries, PartialClass, Tuning};
 use crate::music::{Pitch, Time};
@@ -24,9 +24,9 @@ const CLARINO: i32 = 1760;
 /// What each pitch of a note is on the crook in force, the worst first.
 fn worst(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, PartialClass)> {
     let note = &part.notes[index];
-    let series = part.instrument_at(note.start).natural.as_ref()?;
+    let series = part.instrument_at(note.start()).natural.as_ref()?;
     all_pitches(note)
-        .map(|pitch| (pitch, classify(series, part.written(pitch, note.start), cx.era)))
+        .map(|pitch| (pitch, classify(series, part.written(pitch, note.start()), cx.era)))
         .max_by_key(|(_, class)| *class)
 }
 
@@ -50,17 +50,17 @@ fn clarino(cx: &Context, instrument: &Instrument) -> bool {
 /// there are none, on which those of a passage are, as ways out.
 fn other_crooks<T>(cx: &Context, passage: &Passage<T>) -> Vec<String> {
     let part = passage.part;
-    let instrument = part.instrument_at(passage.first().start);
+    let instrument = part.instrument_at(passage.first().start());
     let Some(series) = &instrument.natural else { return Vec::new() };
-    let own = part.tuning_at(passage.first().start).map(|tuning| &tuning.name);
-    let open = |crook: &Tuning, note: &SoundingNote| {
+    let own = part.tuning_at(passage.first().start()).map(|tuning| &tuning.name);
+    let open = |crook: &Tuning, note: &PackedNote| {
         all_pitches(note).all(|pitch| {
             let written = pitch.transposed_or_respelled(-crook.transposition);
             matches!(series.classify(written, cx.era), PartialClass::OpenInTune(_))
         })
     };
     let others = || instrument.crooks.iter().filter(|crook| Some(&crook.name) != own);
-    let on_it = |note: &&SoundingNote| part.tuning_at(note.start).map(|t| &t.name) == own;
+    let on_it = |note: &&PackedNote| part.tuning_at(note.start()).map(|t| &t.name) == own;
     let names = |fitting: Vec<&Tuning>| {
         let names: Vec<&str> = fitting.iter().take(3).map(|crook| crook.name.as_str()).collect();
         (!names.is_empty()).then(|| names.join(" or "))

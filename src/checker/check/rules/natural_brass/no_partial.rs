@@ -41,7 +41,7 @@
 //! memory. Stopping from about 1750, wider from about 1790: modern writers, from memory; Grove, A
 //! Dictionary of Music and Musicians, vol. 1, "Horn", p. 749, has about 1770.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::outside;
 use crate::check::context::{Context, Stretch};
@@ -66,9 +66,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        let look = |(index, _): (usize, &SoundingNote)| {
+        let look = |(index, _): (usize, &PackedNote)| {
             let (pitch, class) = super::worst(cx, part, index)?;
-            let within = outside(part, compass, pitch, part.notes[index].start).is_none();
+            let within = outside(part, compass, pitch, part.notes[index].start()).is_none();
             (class == PartialClass::NotAvailable && within).then_some((index, pitch))
         };
         let offences = cx
@@ -79,13 +79,13 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} has no {} in {}{}: not a partial of {}.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
-                crook(part, note.start),
+                crook(part, note.start()),
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
-            ways.extend(super::nearest(part, pitch, note.start));
+            ways.extend(super::nearest(part, pitch, note.start()));
             let finding = advise(cx, &passage, finding, ways);
             findings.push_line(cx, passage.line, super::with_crook_fix(cx, &passage, finding));
         }

@@ -43,7 +43,7 @@
 //! p. 464; six or eight screws: Johnstone, Instruments of the Modern Symphony Orchestra, 1917, p.
 //! 50. The seconds are our heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::Context;
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -87,7 +87,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             (!changes.is_empty()).then(|| (pair[1].0, needed, words::list(&said, "and"), changes))
         });
         for (at, needed, what, changes) in crooks.chain(drums) {
-            let after = part.notes.partition_point(|note| note.start < at);
+            let after = part.notes.partition_point(|note| note.start() < at);
             let (Some(next), Some(before)) =
                 (part.notes.get(after), after.checked_sub(1).map(|before| &part.notes[before]))
             else {
@@ -104,16 +104,16 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} {} {has} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",
                 part.player.name,
                 if many { "have" } else { "has" },
-                cx.form.place(before.start),
-                cx.form.place(next.start),
+                cx.form.place(before.start()),
+                cx.form.place(next.start()),
                 if many { "need" } else { "needs" },
             );
             let line = cx.takes_line(player, at);
             let finding = match line {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
                     .with_text("the change")
-                    .with_label(before.source, "the last note before it")
-                    .with_label(next.source, "the first note after it"),
+                    .with_label(before.source(), "the last note before it")
+                    .with_label(next.source(), "the first note after it"),
                 None => cx.chain(&RULE, player, next, message),
             };
             let diagnostic = finding
@@ -129,10 +129,10 @@ fn check(cx: &Context, findings: &mut Findings) {
 /// What to do: for drums, the earlier or later rest in which the one that changes is free.
 fn help(cx: &Context, player: usize, at: Time, needed: f64, changes: &[(Pitch, Pitch)]) -> String {
     let (notes, times) = (&cx.part(player).notes, cx.times(player));
-    let strikes = |note: &SoundingNote, pitch: Pitch| {
-        note.sound.pitches().iter().any(|struck| struck.midi() == pitch.midi())
+    let strikes = |note: &PackedNote, pitch: Pitch| {
+        note.sound().pitches().iter().any(|struck| struck.midi() == pitch.midi())
     };
-    let after = notes.partition_point(|note| note.start < at);
+    let after = notes.partition_point(|note| note.start() < at);
     let old = notes[..after]
         .iter()
         .rposition(|note| changes.iter().any(|(from, _)| strikes(note, *from)));
@@ -151,7 +151,7 @@ fn help(cx: &Context, player: usize, at: Time, needed: f64, changes: &[(Pitch, P
         return format!(
             "Change in the rest of {:.0} seconds before {}: `takes tuned … bar {}`.",
             seconds.floor(),
-            cx.form.place(notes[next].start),
+            cx.form.place(notes[next].start()),
             cx.number(from.min(cx.bar(&notes[next]))),
         );
     }

@@ -42,7 +42,7 @@
 //! That 11 and 13 are lipped, 7 and 14 mostly avoided: general practice, from memory. How long is
 //! long: our heuristic.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -70,7 +70,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.natural.is_none() {
             continue;
         }
-        let look = |(index, _): (usize, &SoundingNote)| {
+        let look = |(index, _): (usize, &PackedNote)| {
             let (pitch, class) = super::worst(cx, part, index)?;
             let PartialClass::OpenOutOfTune(partial) = class else { return None };
             let note = &part.notes[index];
@@ -78,20 +78,20 @@ fn check(cx: &Context, findings: &mut Findings) {
             if matches!(partial, 11 | 13) && super::clarino(cx, instrument) {
                 return (end - begin >= LIPPED).then_some((index, (pitch, partial)));
             }
-            let beat = cx.form.bar_at(note.start).metre.beat();
-            let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
+            let beat = cx.form.bar_at(note.start()).metre.beat();
+            let exposed = (note.solo() || note.role() == Role::Melody) && note.length() >= beat;
             (exposed || end - begin >= cx.limit(&RULE)).then_some((index, (pitch, partial)))
         };
         let offences = cx
             .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, partial)| *partial) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
-            let cents = cents(part, pitch, note.start, partial);
+            let cents = cents(part, pitch, note.start(), partial);
             let message = format!(
                 "{}: {} in {}{} {} partial {partial}, {:.0} cents {} what is written, and {} held or exposed.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 passage.verb("is", "are"),
                 cents.abs(),
@@ -100,7 +100,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
-            ways.extend(super::nearest(part, pitch, note.start));
+            ways.extend(super::nearest(part, pitch, note.start()));
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
             findings.push_passage(cx, &passage, cx.with_allow_for(finding, &passage));

@@ -41,7 +41,7 @@
 //! 1824, from memory. Clarino players, partials 8 to 16: Altenburg, 1795, general recollection. The source of
 //! each crook is in the catalogue.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
@@ -69,20 +69,20 @@ fn check(cx: &Context, findings: &mut Findings) {
         let clarino = super::clarino(cx, instrument);
         let first_safe =
             series.filter(|_| !clarino).and_then(|series| series.written(series.first_safe_to));
-        let look = |(index, note): (usize, &SoundingNote)| {
-            if note.solo {
+        let look = |(index, note): (usize, &PackedNote)| {
+            if note.solo() {
                 return None;
             }
-            let tuning = part.tuning_at(note.start);
+            let tuning = part.tuning_at(note.start());
             let low = tuning.and_then(|tuning| tuning.safe_low);
             let high = tuning.and_then(|tuning| tuning.safe_high);
             // Of the second player another rule speaks.
             let first_safe = first_safe.filter(|_| !part.player.is_second());
             all_pitches(note).find_map(|pitch| {
-                if outside(part, compass, pitch, note.start).is_some() {
+                if outside(part, compass, pitch, note.start()).is_some() {
                     return None;
                 }
-                let height = part.written(pitch, note.start).midi();
+                let height = part.written(pitch, note.start()).midi();
                 let too_high =
                     [high, first_safe].into_iter().flatten().any(|top| height > top.midi());
                 let too_low = low.is_some_and(|low| height < low.midi());
@@ -98,7 +98,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{}: {} in {}{} {} a risk: {}.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 passage.verb("is", "are"),
                 if low {

@@ -41,7 +41,7 @@
 //! Second horn (cor basse), partials 2 to 12: Domnich, Méthode de premier et de second cor, 1808,
 //! and Dauprat, 1824, from memory.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
@@ -66,10 +66,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !part.player.is_second() {
             continue;
         }
-        let look = |(index, note): (usize, &SoundingNote)| {
+        let look = |(index, note): (usize, &PackedNote)| {
             let pitch = all_pitches(note).max()?;
-            let high = part.written(pitch, note.start).midi() > top.midi();
-            (high && !note.solo).then_some((index, pitch))
+            let high = part.written(pitch, note.start()).midi() > top.midi();
+            (high && !note.solo()).then_some((index, pitch))
         };
         let offences = cx.offences_by_rank(&RULE, &stretch, 0, |range| {
             stretch.within(range).filter_map(look).collect()
@@ -80,7 +80,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{}: {} in {}{} {} above written {top}, the top of a second player.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
                 passage.verb("lies", "lie"),
             );

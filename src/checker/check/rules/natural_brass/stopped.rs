@@ -37,7 +37,7 @@
 //! # Source
 //! Grove, A Dictionary of Music and Musicians, vol. 1, "Horn", p. 749.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -61,8 +61,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.natural.is_none() {
             continue;
         }
-        let look = |(index, note): (usize, &SoundingNote)| {
-            if note.solo || note.attached.marks.has(Mark::Stopped) {
+        let look = |(index, note): (usize, &PackedNote)| {
+            if note.solo() || note.attached().marks.has(Mark::Stopped) {
                 return None;
             }
             let (pitch, class) = super::worst(cx, part, index)?;
@@ -76,12 +76,12 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{} must stop {} in {}{} with the hand: it is duller than the open notes around it.",
                 part.player.name,
                 cx.both(part, pitch, note),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
-            ways.extend(super::nearest(part, pitch, note.start));
+            ways.extend(super::nearest(part, pitch, note.start()));
             ways.push("mark the note `stopped` if you want that colour".to_string());
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);

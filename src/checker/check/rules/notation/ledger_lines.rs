@@ -82,8 +82,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         // Who reads one clef alone is used to the lines above it; below, one more than usual is the limit.
         if let [only] = instrument.clefs.as_slice() {
-            let deep = |note: &crate::arrange::SoundingNote| {
-                let written = note.sound.pitches().iter().map(|p| part.written(*p, note.start));
+            let deep = |note: &crate::arrange::PackedNote| {
+                let written = note.sound().pitches().iter().map(|p| part.written(*p, note.start()));
                 written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > limit + 1)
             };
             let offences = cx.offences(&RULE, &stretch, 0, |range| {
@@ -115,7 +115,7 @@ fn in_any_clef(cx: &Context, stretch: &Stretch, limit: i32) -> Vec<(usize, i32)>
         let written: Vec<(usize, Pitch)> = (first..after)
             .flat_map(|index| {
                 let note = &part.notes[index];
-                note.sound.pitches().iter().map(move |p| (index, part.written(*p, note.start)))
+                note.sound().pitches().iter().map(move |p| (index, part.written(*p, note.start())))
             })
             .collect();
         let needed = |clef: Clef| {
@@ -144,7 +144,7 @@ fn push(cx: &Context, player: usize, offences: Vec<(usize, i32)>, findings: &mut
             let message = format!(
                 "{}: {} needs {} ledger lines, whichever clef is taken ({}).",
                 part.player.name,
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 passage.detail(),
                 crate::check::words::bars(&passage.bars),
             );

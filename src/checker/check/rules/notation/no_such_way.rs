@@ -63,12 +63,12 @@ fn marks_none(cx: &Context, stretch: &Stretch, index: usize) -> bool {
     let Stretch { player, part, instrument, .. } = *stretch;
     let note = &part.notes[index];
     let known = instrument.tremolo_from.is_some_and(|year| cx.era >= year);
-    let strokes = note.attached.tremolo;
-    if !instrument.breathes || known || strokes < 3 || note.attached.of_two.is_some() {
+    let strokes = note.attached().tremolo;
+    if !instrument.breathes || known || strokes < 3 || note.attached().of_two.is_some() {
         return false;
     }
     let (begin, end) = cx.times(player).of(index);
-    let whole = (end - begin) / note.length.to_f64().max(1e-9);
+    let whole = (end - begin) / note.length().to_f64().max(1e-9);
     let a_second = f64::from(8_u16 << (strokes - 1).min(7)) / whole.max(0.001);
     instrument.agility.as_ref().is_some_and(|agility| a_second > f64::from(agility.repeated))
 }
@@ -78,7 +78,7 @@ fn marks_none(cx: &Context, stretch: &Stretch, index: usize) -> bool {
 fn goes_to_and_fro(stretch: &Stretch, index: usize) -> bool {
     let note = &stretch.part.notes[index];
     let by = stretch.instrument.trills.as_ref().map_or(TrillBy::Fingers, |trills| trills.by);
-    note.attached.of_two.is_some() && stretch.instrument.breathes && by != TrillBy::Fingers
+    note.attached().of_two.is_some() && stretch.instrument.breathes && by != TrillBy::Fingers
 }
 
 /// The word for a technique, and where it is asked for, if not at the note itself.
@@ -89,11 +89,11 @@ fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
     cx.offences(&RULE, stretch, 0, |range| {
         let mut found = Vec::new();
         for (index, note) in stretch.within(range) {
-            if note.attached.marks.is_empty() && note.attached.tremolo == 0 {
+            if note.attached().marks.is_empty() && note.attached().tremolo == 0 {
                 continue;
             }
             let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
-            let mut marks = note.attached.marks.iter();
+            let mut marks = note.attached().marks.iter();
             let mark = marks.find(|mark| !has_mark(stretch.instrument, *mark)).and_then(word);
             found.extend(mark.map(|(_, word)| (index, *word)));
             if marks_none(cx, stretch, index) {
@@ -127,11 +127,11 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let (word, asked) = *passage.detail();
             let note = passage.first();
-            let name = part.instrument_at(note.start).name.to_lowercase();
+            let name = part.instrument_at(note.start()).name.to_lowercase();
             let message = format!(
                 "{}: there is no `{word}` on the {name}, in {}{}.",
                 part.player.name,
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let mut finding = cx

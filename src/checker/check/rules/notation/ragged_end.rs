@@ -42,7 +42,7 @@
 //! # Source
 //! Common practice; what counts as dying away is our heuristic.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
@@ -63,27 +63,28 @@ fn check(cx: &Context, findings: &mut Findings) {
     let Some(last) = cx.form.bars.len().checked_sub(1) else { return };
     let from = cx.form.bars[last].start;
     // Whoever holds a note of the last bar: player, index of the note, the note.
-    let mut holding: Vec<(usize, usize, &SoundingNote)> = cx
+    let mut holding: Vec<(usize, usize, &PackedNote)> = cx
         .parts()
         .filter_map(|(player, part)| {
             let index = part.notes.len().checked_sub(1)?;
             let note = &part.notes[index];
-            (note.start >= from && holds(cx, player, part, note)).then_some((player, index, note))
+            (note.start() >= from && holds(cx, player, part, note)).then_some((player, index, note))
         })
         .collect();
     let Some(end) = holding.iter().map(|(.., note)| note.end()).max() else { return };
     // The chord is what those who hold on to the end struck.
-    let Some(chord) = holding.iter().filter(|(.., n)| n.end() == end).map(|(.., n)| n.start).max()
+    let Some(chord) =
+        holding.iter().filter(|(.., n)| n.end() == end).map(|(.., n)| n.start()).max()
     else {
         return;
     };
-    holding.retain(|(.., note)| note.start == chord);
+    holding.retain(|(.., note)| note.start() == chord);
     let (on, short): (Vec<_>, Vec<_>) =
         holding.into_iter().partition(|(.., note)| note.end() == end);
     if short.is_empty() || on.len() < short.len() {
         return;
     }
-    let names = |players: &[(usize, usize, &SoundingNote)]| {
+    let names = |players: &[(usize, usize, &PackedNote)]| {
         let all: Vec<&str> =
             players.iter().map(|(player, ..)| cx.part(*player).player.name.as_str()).collect();
         words::list(&all, "and")
@@ -91,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let allowed = |player: usize| cx.allowed(RULE.code, Some(player), BarIndices::one(last));
     let short: Vec<_> = short.into_iter().filter(|(player, ..)| !allowed(*player)).collect();
     let Some(&(player, index, note)) = short.first() else { return };
-    for passage in cx.passages(&RULE, player, [(index, ())]) {
+    for passage in cx.passages(&RULE, player, vec![(index, ())]) {
         let many = short.len() > 1 || words::is_plural(&cx.part(player).player);
         let message = format!(
             "{} {} the last chord at {}, before {}.",
@@ -102,18 +103,18 @@ fn check(cx: &Context, findings: &mut Findings) {
         );
         let finding = cx
             .finding(&RULE, &passage, message)
-            .with_label(on[0].2.source, format!("{} holds on", cx.part(on[0].0).player.name))
+            .with_label(on[0].2.source(), format!("{} holds on", cx.part(on[0].0).player.name))
             .with_help("Give all who strike the last chord the same value, or mark the short ones `[stacc]`.");
         findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
     }
 }
 
 /// Does a note sound as long as it is written, and stop there?
-fn holds(cx: &Context, player: usize, part: &Part, note: &SoundingNote) -> bool {
-    let instrument = part.instrument_at(note.start);
+fn holds(cx: &Context, player: usize, part: &Part, note: &PackedNote) -> bool {
+    let instrument = part.instrument_at(note.start());
     let fades = matches!(instrument.family, Family::Percussion | Family::Harp | Family::Keyboard)
         || instrument.loudness == Loudness::Plucked
-        || cx.plucks(player, note.start);
-    let marks = note.attached.marks;
+        || cx.plucks(player, note.start());
+    let marks = note.attached().marks;
     !fades && !marks.has(Mark::Staccato) && !marks.has(Mark::Staccatissimo)
 }

@@ -53,7 +53,7 @@
 //! # Source
 //! Our heuristic.
 
-use crate::arrange::{LineId, Part, SoundingNote};
+use crate::arrange::{LineId, PackedNote, Part};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -78,19 +78,20 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         for (line, _) in cx.lines() {
             let Some(own) = suspect(cx, part, line) else { continue };
-            for passage in cx.passages(&RULE, player, own.into_iter().map(|index| (index, ()))) {
+            let own = own.into_iter().map(|index| (index, ())).collect();
+            for passage in cx.passages(&RULE, player, own) {
                 let note = passage.first();
-                let Some(&pitch) = note.sound.pitches().first() else { continue };
+                let Some(&pitch) = note.sound().pitches().first() else { continue };
                 let message = format!(
                     "{}: the notes of this line were probably typed as the player reads them ({} in {}{}).",
                     part.player.name,
                     cx.both(part, pitch, note),
-                    cx.form.place(note.start),
+                    cx.form.place(note.start()),
                     passage.and_more(),
                 );
                 let finding = cx.finding(&RULE, &passage, message).with_help(format!(
                     "Sources hold sounding pitch: write {} for what this player reads as {pitch}.",
-                    pitch.transposed_or_respelled(part.transposition_at(note.start)),
+                    pitch.transposed_or_respelled(part.transposition_at(note.start())),
                 ));
                 findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
             }
@@ -111,12 +112,12 @@ pub(in crate::check::rules) fn suspect(
     for (index, note) in
         part.notes.iter().enumerate().filter(|(_, note)| part.line_of(note) == line)
     {
-        let by = part.transposition_at(note.start);
+        let by = part.transposition_at(note.start());
         if by.semitones % 12 == 0 {
             continue;
         }
         let there = sounding_beside(cx, line, note);
-        let (true, Some(&pitch)) = (there != 0, note.sound.pitches().first()) else { continue };
+        let (true, Some(&pitch)) = (there != 0, note.sound().pitches().first()) else { continue };
         let fits = |pitch: Pitch| usize::from(there & 1 << pitch.midi().rem_euclid(12) != 0);
         own.push(index);
         now += fits(pitch);
@@ -128,23 +129,23 @@ pub(in crate::check::rules) fn suspect(
 
 /// The classes of what sounds with a note where it begins, a bit each: the declared chord, or what
 /// other lines give.
-fn sounding_beside(cx: &Context, line: LineId, note: &SoundingNote) -> u16 {
+fn sounding_beside(cx: &Context, line: LineId, note: &PackedNote) -> u16 {
     let add = |mask: u16, class: i32| mask | 1 << class.rem_euclid(12);
     let events = &cx.piece.harmony;
     if !events.is_empty() {
-        let after = events.partition_point(|event| event.start <= note.start);
+        let after = events.partition_point(|event| event.start <= note.start());
         let event = after.checked_sub(1).map(|at| &events[at]);
-        let event = event.filter(|event| note.start < event.start + event.length);
+        let event = event.filter(|event| note.start() < event.start + event.length);
         return event
             .map_or(0, |event| event.chord.members().iter().map(|name| name.class()).fold(0, add));
     }
     let mut mask = 0;
     for (_, part) in cx.parts() {
-        let after = part.notes.partition_point(|other| other.start <= note.start);
+        let after = part.notes.partition_point(|other| other.start() <= note.start());
         let Some(other) = after.checked_sub(1).map(|at| &part.notes[at]) else { continue };
-        let pitched = part.instrument_at(note.start).family != Family::Percussion;
-        if pitched && part.line_of(other) != line && note.start < other.end() {
-            mask = other.sound.pitches().iter().map(|pitch| pitch.midi()).fold(mask, add);
+        let pitched = part.instrument_at(note.start()).family != Family::Percussion;
+        if pitched && part.line_of(other) != line && note.start() < other.end() {
+            mask = other.sound().pitches().iter().map(|pitch| pitch.midi()).fold(mask, add);
         }
     }
     mask

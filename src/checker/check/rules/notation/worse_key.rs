@@ -39,7 +39,7 @@
 //! That clarinets are chosen by the key of the music: common practice. The figures are our
 //! heuristic.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{PackedNote, Part};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -77,14 +77,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let offences = cx.offences_of_stretch(&RULE, &stretch, || {
-            let notes: Vec<(usize, &SoundingNote)> = stretch.notes().collect();
+            let notes: Vec<(usize, &PackedNote)> = stretch.notes().collect();
             let tuning =
-                |note: &SoundingNote| part.tuning_at(note.start).map(|tuning| &tuning.name);
+                |note: &PackedNote| part.tuning_at(note.start()).map(|tuning| &tuning.name);
             let runs = notes.chunk_by(|one, next| tuning(one.1) == tuning(next.1));
             runs.filter_map(|run| look(cx, part, instrument, run)).collect()
         });
         for offence in offences {
-            for passage in cx.passages(&RULE, player, [offence]) {
+            for passage in cx.passages(&RULE, player, vec![offence]) {
                 let Reads { now, own, best, better } = passage.detail();
                 let message = format!(
                     "{} in {} reads {now:.0} sharps or flats; in {} it would be {best:.0}.",
@@ -105,14 +105,14 @@ fn look(
     cx: &Context,
     part: &Part,
     instrument: &'static Instrument,
-    run: &[(usize, &SoundingNote)],
+    run: &[(usize, &PackedNote)],
 ) -> Option<(usize, Reads)> {
     let (first, note) = run.first().copied()?;
-    let own = part.tuning_at(note.start)?;
+    let own = part.tuning_at(note.start())?;
     let accidentals = |tuning: &Tuning| {
         let (mut sum, mut count) = (0.0, 0.0);
         for (_, note) in run {
-            let key = cx.form.bar_at(note.start).key.transposed(-tuning.transposition);
+            let key = cx.form.bar_at(note.start()).key.transposed(-tuning.transposition);
             sum += f64::from(key.fifths().abs());
             count += 1.0;
         }
@@ -120,7 +120,7 @@ fn look(
     };
     let has_all = |tuning: &&Tuning| {
         instrument.compass(Limit::Custom, cx.era).is_none_or(|compass| {
-            run.iter().flat_map(|(_, note)| note.sound.pitches()).all(|pitch| {
+            run.iter().flat_map(|(_, note)| note.sound().pitches()).all(|pitch| {
                 let written = pitch.transposed_or_respelled(-tuning.transposition).midi();
                 (compass.low.midi()..=compass.high.midi()).contains(&written)
             })

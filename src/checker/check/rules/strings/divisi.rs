@@ -37,7 +37,7 @@
 //! # Source
 //! Common practice; two players a note is our heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch, plucked};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -63,27 +63,28 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let changes = cx.techniques(player);
-        let offends = |note: &SoundingNote| {
-            let pitches = note.sound.pitches();
+        let offends = |note: &PackedNote| {
+            let pitches = note.sound().pitches();
             pitches.len() > 1
                 && count < A_NOTE * pitches.len()
                 && !super::one_hand(
                     instrument,
                     cx.era,
                     pitches,
-                    plucked(changes, note.start),
-                    note.solo,
+                    plucked(changes, note.start()),
+                    note.solo(),
                 )
         };
         let offences = cx.offences_of_notes(&RULE, &stretch, offends);
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
-            let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
+            let chord: Vec<String> =
+                note.sound().pitches().iter().map(ToString::to_string).collect();
             let message = format!(
                 "{} must divide for {} in {}{}, but they are only {count}.",
                 part.player.name,
                 crate::check::words::list(&chord, "and"),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(

@@ -40,7 +40,7 @@
 //! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic, tried on
 //! public scores.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch, plucked};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
@@ -62,26 +62,27 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let changes = cx.techniques(player);
-        let offends = |note: &SoundingNote| {
-            let pitches = note.sound.pitches();
+        let offends = |note: &PackedNote| {
+            let pitches = note.sound().pitches();
             pitches.len() > 1
                 && !super::one_hand(
                     instrument,
                     cx.era,
                     pitches,
-                    plucked(changes, note.start),
-                    note.solo,
+                    plucked(changes, note.start()),
+                    note.solo(),
                 )
         };
         let offences = cx.offences_of_notes(&RULE, &stretch, offends);
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
-            let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
+            let chord: Vec<String> =
+                note.sound().pitches().iter().map(ToString::to_string).collect();
             let message = format!(
                 "{} cannot stop {} at once in {}{}.",
                 part.player.name,
                 crate::check::words::list(&chord, "and"),
-                cx.form.place(note.start),
+                cx.form.place(note.start()),
                 passage.and_more(),
             );
             let help = way_out(cx, instrument, note);
@@ -98,9 +99,9 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn way_out(
     cx: &Context,
     instrument: &crate::instruments::Instrument,
-    note: &crate::arrange::SoundingNote,
+    note: &crate::arrange::PackedNote,
 ) -> String {
-    let pitches = note.sound.pitches();
+    let pitches = note.sound().pitches();
     let mut tries: Vec<Vec<crate::music::Pitch>> = Vec::new();
     for index in 0..pitches.len() {
         for octaves in [1, -1] {
@@ -112,7 +113,7 @@ fn way_out(
         }
     }
     let good = tries.into_iter().find(|chord| {
-        chord.len() > 1 && super::one_hand(instrument, cx.era, chord, false, note.solo)
+        chord.len() > 1 && super::one_hand(instrument, cx.era, chord, false, note.solo())
     });
     match good {
         Some(chord) => {

@@ -75,7 +75,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 Technique::Muted => !std::mem::replace(&mut muted, true),
                 Technique::Unmuted => std::mem::replace(&mut muted, false),
             };
-            let next = part.notes.partition_point(|note| note.start < at);
+            let next = part.notes.partition_point(|note| note.start() < at);
             if !changes || next == 0 || next == part.notes.len() {
                 continue;
             }
@@ -99,7 +99,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "{}: {time:.1} seconds for \u{201c}{}\u{201d} before {}{}; it needs about {needed:.1}.",
                 part.player.name,
                 technique.printed(),
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(

@@ -70,7 +70,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{}: the slur from {} on lasts {seconds:.0} seconds ({}), and a bow about {bow:.0} here.",
                 part.player.name,
-                cx.form.place(passage.first().start),
+                cx.form.place(passage.first().start()),
                 words::bars(&passage.bars),
             );
             let finding = cx
@@ -89,15 +89,15 @@ fn too_long(cx: &Context, stretch: &Stretch) -> Vec<(usize, (f64, f64))> {
     let mut offences: Vec<(usize, (f64, f64))> = Vec::new();
     let mut began: Option<usize> = None;
     for (index, note) in stretch.notes() {
-        if note.attached.slur_starts && began.is_none() {
+        if note.attached().slur_starts && began.is_none() {
             began = Some(index);
         }
-        let Some(first) = began.filter(|_| note.attached.slur_ends) else { continue };
+        let Some(first) = began.filter(|_| note.attached().slur_ends) else { continue };
         began = None;
         let seconds = times.end(index) - times.begin(first);
         let degrees = part.notes[first..=index]
             .iter()
-            .map(|note| (cx.degree(player, note.start), note.length));
+            .map(|note| (cx.degree(player, note.start()), note.length()));
         let degree = Degree::mean(degrees).unwrap_or(Degree::USUAL).to_f64();
         let louder = ((degree - 2.0) / 3.0).clamp(0.0, 1.0);
         let bow = (BOW.0 + (BOW.1 - BOW.0) * louder) * cx.limit(&RULE) / 100.0;

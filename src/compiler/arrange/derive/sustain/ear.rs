@@ -7,7 +7,7 @@ use super::slots::Slot;
 use super::voicings::Desk;
 use crate::arrange::derive::Sounding;
 use crate::arrange::derive::texture::{Outer, Texture, beats_from, weight};
-use crate::arrange::{Notes, SoundingNote};
+use crate::arrange::{Notes, PackedNote};
 use crate::music::{Chord, Pitch, Time};
 use crate::narrow::Narrow;
 use crate::resolve::Form;
@@ -182,9 +182,10 @@ fn ground(form: &Form, slot: &Slot, texture: &Texture) -> i32 {
 }
 
 /// What a player sounds first between two times, or [`REST`].
-fn first_within(notes: &[SoundingNote], from: Time, to: Time) -> i16 {
+fn first_within(notes: &[PackedNote], from: Time, to: Time) -> i16 {
     let note = notes.get(notes.partition_point(|note| note.end() <= from));
-    let pitch = note.filter(|note| note.start < to).and_then(|note| note.sound.pitches().first());
+    let pitch =
+        note.filter(|note| note.start() < to).and_then(|note| note.sound().pitches().first());
     pitch.map_or(REST, |pitch| pitch.midi().narrow::<i16>())
 }
 
@@ -193,12 +194,12 @@ fn leading(form: &Form, slot: &Slot, players: &[(Choir, Notes)]) -> Vec<(Choir, 
     let mut found: Vec<(Choir, u16)> = Vec::new();
     for (choir, notes) in players {
         let first = notes.partition_point(|note| note.end() <= slot.start);
-        for note in notes[first..].iter().take_while(|note| note.start < slot.end) {
-            let at = note.start.max(slot.start);
+        for note in notes[first..].iter().take_while(|note| note.start() < slot.end) {
+            let at = note.start().max(slot.start);
             if at != slot.start && weight(form, at) < 2 {
                 continue;
             }
-            let classes = note.sound.pitches().iter();
+            let classes = note.sound().pitches().iter();
             let classes = classes.fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12));
             family_has(&mut found, *choir, classes);
         }

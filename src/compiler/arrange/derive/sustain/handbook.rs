@@ -114,9 +114,9 @@ fn held(arrangement: &Arrangement, bar: usize) -> Vec<(String, Choir, Option<i16
     let parts = arrangement.parts.iter().filter(|p| !computed.contains(&p.player.id.as_str()));
     parts
         .map(|part| {
-            let note = part.notes.iter().find(|n| n.start <= start && n.end() > start);
+            let note = part.notes.iter().find(|n| n.start() <= start && n.end() > start);
             let height =
-                note.and_then(|n| n.sound.pitches().first()).map(|p| p.midi().narrow::<i16>());
+                note.and_then(|n| n.sound().pitches().first()).map(|p| p.midi().narrow::<i16>());
             (part.player.line_name.clone(), Choir::of(part.player.instrument), height)
         })
         .collect()
@@ -139,7 +139,7 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
         total.divided += part
             .notes
             .iter()
-            .filter(|n| n.length < crate::music::Time::WHOLE)
+            .filter(|n| n.length() < crate::music::Time::WHOLE)
             .count()
             .narrow::<u32>();
     }

@@ -38,9 +38,9 @@ fn long(changed: &str) -> Arc<Piece> {
 }
 
 fn sounding(arrangement: &Arrangement) -> Vec<Vec<(Time, Time, Vec<i32>)>> {
-    let of = |note: &crate::arrange::SoundingNote| {
-        let heights = note.sound.pitches().iter().map(|pitch| pitch.midi()).collect();
-        (note.start, note.length, heights)
+    let of = |note: &crate::arrange::PackedNote| {
+        let heights = note.sound().pitches().iter().map(|pitch| pitch.midi()).collect();
+        (note.start(), note.length(), heights)
     };
     arrangement.parts.iter().map(|part| part.notes.iter().map(of).collect()).collect()
 }

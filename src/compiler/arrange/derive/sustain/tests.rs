@@ -50,8 +50,8 @@ fn row(arrangement: &Arrangement, bar: usize) -> Vec<i16> {
 fn seats(arrangement: &Arrangement, bar: usize) -> Vec<Option<i16>> {
     let start = arrangement.piece.form.bars[bar].start;
     let sounding = |part: &Arc<Part>| {
-        let note = part.notes.iter().find(|note| note.start <= start && note.end() > start)?;
-        Some(note.sound.pitches()[0].midi().narrow::<i16>())
+        let note = part.notes.iter().find(|note| note.start() <= start && note.end() > start)?;
+        Some(note.sound().pitches()[0].midi().narrow::<i16>())
     };
     arrangement.parts.iter().filter(|part| !part.player.section).map(sounding).collect()
 }
@@ -249,8 +249,8 @@ fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
         let before = piece.form.bars[bars.narrow::<usize>() - 2].start;
         let mut breaths: Vec<Vec<Time>> = Vec::new();
         for horn in &horns {
-            assert!(horn.notes.windows(2).all(|notes| notes[0].end() == notes[1].start));
-            let marked = horn.notes.iter().filter(|note| note.attached.marks.has(Mark::Breath));
+            assert!(horn.notes.windows(2).all(|notes| notes[0].end() == notes[1].start()));
+            let marked = horn.notes.iter().filter(|note| note.attached().marks.has(Mark::Breath));
             let own: Vec<Time> = marked.map(|note| note.end()).collect();
             assert!(!own.is_empty());
             for at in &own {
@@ -295,8 +295,8 @@ fn tuba_over(metre: &str, chords: &str, bass: &[&str]) -> Vec<String> {
     ));
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let tuba = arrangement.parts.iter().find(|part| part.player.id == "tuba").unwrap();
-    let told = |note: &crate::arrange::SoundingNote| {
-        format!("{} {}", note.start.fraction().0, note.sound.pitches()[0])
+    let told = |note: &crate::arrange::PackedNote| {
+        format!("{} {}", note.start().fraction().0, note.sound().pitches()[0])
     };
     tuba.notes.iter().map(told).collect()
 }
@@ -398,12 +398,12 @@ proptest! {
         let at = |part: usize, bar: usize| -> Option<i16> {
             let start = piece.form.bars[bar].start;
             let notes = &parts[part].notes;
-            let note = notes.iter().find(|note| note.start <= start && note.end() > start)?;
-            Some(note.sound.pitches()[0].midi().narrow::<i16>())
+            let note = notes.iter().find(|note| note.start() <= start && note.end() > start)?;
+            Some(note.sound().pitches()[0].midi().narrow::<i16>())
         };
         for part in &parts {
             for note in &part.notes {
-                prop_assert!(has_note(part, era, note.start, note.sound.pitches()[0]));
+                prop_assert!(has_note(part, era, note.start(), note.sound().pitches()[0]));
             }
         }
         let texture = Texture::new(&piece);

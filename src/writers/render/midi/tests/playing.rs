@@ -143,7 +143,7 @@ fn a_tremolo_that_leaves_its_tuplet_goes_on_in_plain_strokes() {
 fn a_roll_grows_stroke_by_stroke() {
     let drum = player("timpani");
     let mut part = part(&drum, line(&[((1, 2), "D3")]));
-    part.notes[0].attached.tremolo = 1;
+    part.notes[0].change(|note| note.attached.tremolo = 1);
     let say = |kind| Direction { at: Time::ZERO, kind, span: Span::default() };
     part.directions = vec![
         say(DirectionKind::Dynamic(crate::resolve::Dynamic::P)),
