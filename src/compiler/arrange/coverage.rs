@@ -266,7 +266,7 @@ impl From<Note> for Sought {
 }
 
 /// So many notes of a voice are looked at together.
-const TOGETHER: usize = 4096;
+const TOGETHER: usize = 1024;
 
 /// Who plays each of some notes of a voice, which follow one another.
 fn players(parts: &[Heard], notes: impl Iterator<Item = Sought>) -> Players {

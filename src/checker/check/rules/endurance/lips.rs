@@ -115,7 +115,10 @@ fn without_rest(cx: &Context, player: usize) -> Vec<(usize, f64)> {
     if let Some(last) = stretch {
         end(&last);
     }
-    offences.sort_by_key(|(note, _)| *note);
+    // Without repeats they are in order, and sorting would take room for as many again.
+    if !offences.is_sorted_by_key(|(note, _)| *note) {
+        offences.sort_by_key(|(note, _)| *note);
+    }
     offences.dedup_by_key(|(note, _)| *note);
     offences
 }

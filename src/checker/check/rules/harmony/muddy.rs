@@ -159,13 +159,13 @@ fn passes(cx: &Context, sounding: Sounding) -> bool {
 fn steps_to_the_fifth(cx: &Context, low: &[(Pitch, Sounding)], high: &[(Pitch, Sounding)]) -> bool {
     let parts = &cx.arrangement.parts;
     let (Some((under, bass)), Some((over, _))) = (low.first(), high.first()) else { return false };
-    let start = bass.of(parts).start;
+    let start = bass.of(parts).start();
     let stands = |chord: Chord| {
         let root = chord.root.class();
         over.midi().rem_euclid(12) == root && under.midi().rem_euclid(12) == (root + 7) % 12
     };
-    low.iter().any(|(_, sounding)| sounding.of(parts).role == Role::Bass)
-        && high.iter().all(|(_, held)| held.of(parts).start < start)
+    low.iter().any(|(_, sounding)| sounding.of(parts).role() == Role::Bass)
+        && high.iter().all(|(_, held)| held.of(parts).start() < start)
         && super::chord(cx, start).is_some_and(stands)
 }
 

@@ -208,9 +208,10 @@ fn is_broken(verb: &Verb) -> bool {
 
 /// The highest note of the broken chord before a note that begins another chord; `None` within one:
 /// a figure is one voice by its top, and goes nowhere while its chord lasts.
-fn top_of_figure(before: &[SoundingNote], note: &SoundingNote) -> Option<Pitch> {
-    let source = before.last().map(|last| last.source).filter(|source| *source != note.source)?;
-    let figure = before.iter().rev().take_while(|other| other.source == source);
+fn top_of_figure(before: &[PackedNote], note: &PackedNote) -> Option<Pitch> {
+    let source =
+        before.last().map(|last| last.source()).filter(|source| *source != note.source())?;
+    let figure = before.iter().rev().take_while(|other| other.source() == source);
     figure.filter_map(super::single).max()
 }
 
