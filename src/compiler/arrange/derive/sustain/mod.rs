@@ -36,7 +36,7 @@ use super::texture::Texture;
 use super::{DerivedPart, Request, Sounding};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::resolve::{BarIndices, Verb};
+use crate::resolve::{BarIndices, Form, Verb};
 use board::Board;
 
 pub(super) use cost::{Wants, leading_class};
@@ -71,25 +71,6 @@ pub(in crate::arrange) fn sustain(
     let mut board = Board::new(&seats, &slots, &ears);
     board.solve(form, settled.0, settled.1);
 
-    let mut held: Vec<Vec<Vec<Held>>> =
-        requests.iter().map(|request| request.parts.iter().map(|_| Vec::new()).collect()).collect();
-    for (at, slot) in slots.iter().enumerate() {
-        for (index, seat) in seats.iter().enumerate() {
-            let height = board.heights[at][index];
-            let of_height = |pitch: &Pitch| pitch.midi() == i32::from(height);
-            let Some(pitch) = seat.notes(slot).into_iter().find(of_height) else { continue };
-            let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
-            let whole = Held { start, end, pitch, span, event };
-            let of_player = &mut held[seat.line][seat.player];
-            if seat.place == Duty::Ground {
-                let above = board.above(at, index).map(i32::from);
-                let notes = seat.notes(slot);
-                of_player.extend(ground::with_the_bass((form, &texture), whole, &notes, above));
-            } else {
-                of_player.push(whole);
-            }
-        }
-    }
     told::faults(requests, &board, diagnostics);
     let goals = breath::goals(form, &slots);
     let mut taken = breath::Taken::new();
@@ -100,7 +81,8 @@ pub(in crate::arrange) fn sustain(
             continue;
         }
         let Verb::Sustains { restrike } = request.line.verb else { continue };
-        let mut parts: Vec<DerivedPart> = held[line]
+        let held = held(&board, (line, request.parts.len()), form, &texture);
+        let mut parts: Vec<DerivedPart> = held
             .iter()
             .enumerate()
             .map(|(player, held)| DerivedPart {
@@ -114,10 +96,39 @@ pub(in crate::arrange) fn sustain(
             }
         }
         say(request, &parts, diagnostics);
-        told::sharing(request, &held[line], diagnostics);
+        told::sharing(request, &held, diagnostics);
         lines.push(parts);
     }
     lines
+}
+
+/// What each of so many players of a line holds, slot by slot.
+fn held(
+    board: &Board,
+    (line, players): (usize, usize),
+    form: &Form,
+    texture: &Texture,
+) -> Vec<Vec<Held>> {
+    let mut held = vec![Vec::new(); players];
+    let own = || board.seats.iter().enumerate().filter(|(_, seat)| seat.line == line);
+    for (at, slot) in board.slots.iter().enumerate() {
+        for (index, seat) in own() {
+            let height = board.heights[at][index];
+            let notes = seat.notes(slot);
+            let of_height = |pitch: &&Pitch| pitch.midi() == i32::from(height);
+            let Some(&pitch) = notes.iter().find(of_height) else { continue };
+            let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
+            let whole = Held { start, end, pitch, span, event };
+            let of_player: &mut Vec<Held> = &mut held[seat.player];
+            if seat.place == Duty::Ground {
+                let above = board.above(at, index).map(i32::from);
+                of_player.extend(ground::with_the_bass((form, texture), whole, &notes, above));
+            } else {
+                of_player.push(whole);
+            }
+        }
+    }
+    held
 }
 
 /// From when to when something is struck, and `true` where it ends a cadence.
