@@ -21,6 +21,8 @@ pub(super) struct Canvas {
     pub framed: Vec<(f64, f64)>,
     /// Boxes of dynamics and hairpins, and how far each is from what it belongs to.
     pub dynamics: Vec<(Rect, f64)>,
+    /// Boxes of the figures of tuplets.
+    pub figures: Vec<Rect>,
 }
 
 impl Canvas {
@@ -31,6 +33,7 @@ impl Canvas {
             said: Vec::new(),
             framed: Vec::new(),
             dynamics: Vec::new(),
+            figures: Vec::new(),
         }
     }
 

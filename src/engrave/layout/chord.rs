@@ -476,7 +476,11 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.right = chord.right.max(width + LEDGER_REACH * scale);
     }
     if stemmed && up && chord.flags() > 0 && !chord.is_beamed() {
-        chord.right = chord.right.max(width + 0.95 * scale);
+        chord.right = chord.right.max(width + FLAG * scale);
+    }
+    if tied_behind_flag(chord) {
+        let begins = if up { width } else { 0.0 } + FLAG * scale;
+        chord.right = chord.right.max(begins + TIE_BEHIND_DOTS * scale);
     }
     if note.paired.is_some_and(|two| two.starts) {
         chord.right += if stemmed { TREMOLO / 2.0 } else { TREMOLO };
@@ -498,6 +502,18 @@ pub(super) const TREMOLO: f64 = 1.6;
 /// Room of a tie behind dots, so that it need not begin over them: at the end of a line it would be read as a
 /// fermata. Our heuristic.
 const TIE_BEHIND_DOTS: f64 = 1.1;
+
+/// How far a flag goes to the right of its stem.
+pub(super) const FLAG: f64 = 0.95;
+
+/// Has a note of one of two voices a flag on the side of its tie, which would run through that: it begins
+/// behind it? (Common practice: the voices keep their sides.)
+pub(super) fn tied_behind_flag(chord: &Chord) -> bool {
+    let flagged = chord.is_stemmed() && chord.flags() > 0 && !chord.is_beamed();
+    let same = chord.side.is_some_and(|side| (side == Side::Upper) == chord.is_up());
+    let tied = chord.note().is_some_and(|note| note.tie_to && note.grace.is_none());
+    flagged && same && tied && !chord.event.element.cue
+}
 
 /// Room of a parenthesis beside an accidental.
 pub(super) const PARENTHESIS: f64 = 0.5;

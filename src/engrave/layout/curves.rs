@@ -1,9 +1,9 @@
 //! Ties and slurs: curves that taper to their ends.
 
-use kurbo::{BezPath, CubicBez, ParamCurve, Point, Vec2};
+use kurbo::{BezPath, CubicBez, ParamCurve, Point, Rect, Vec2};
 
-use super::canvas::Canvas;
-use super::chord::restated;
+use super::canvas::{Canvas, glyph_box};
+use super::chord::{FLAG, Head, restated, tied_behind_flag};
 use super::measures::{SLUR_END, SLUR_MIDDLE, slur_height, tie_height};
 use super::notes::Placed;
 use crate::page::{Kind, Origin};
@@ -82,6 +82,8 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
             let from = note.x + head.x + head.glyph.width() + 0.1;
             let from =
                 note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
+            let behind = note.stem_x() + FLAG * note.chord.scale + 0.1;
+            let from = if tied_behind_flag(note.chord) { from.max(behind) } else { from };
             let to = match next {
                 Some(next) => {
                     let same = next.chord.heads().iter().find(|other| other.place == head.place);
@@ -143,8 +145,8 @@ fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, u
     let side = if up { -1.0 } else { 1.0 };
     // Where there is no room between two heads, or up to the end of the line, it begins over the
     // middle of its head, so that it is long enough to be seen.
-    let dotted = !note.chord.dots.is_empty();
-    let least = if dotted { SHORTEST_BEHIND_DOTS } else { SHORTEST_TIE };
+    let behind = !note.chord.dots.is_empty() || tied_behind_flag(note.chord);
+    let least = if behind { SHORTEST_BEHIND_DOTS } else { SHORTEST_TIE };
     let tight = to - from < least && to > note.middle() + 0.3;
     let (from, off) = if tight {
         ((to - SHORTEST_TIE).max(note.middle()).min(from), 0.68 * note.chord.scale)
@@ -209,12 +211,46 @@ fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
         Point::new(last.x + 0.25, foot(last) + 0.15)
     };
     // As deep as the heads between need, measured from the straight way; a steep way stays straight.
-    let straight = |x: f64| from.y + (to.y - from.y) * (x - from.x) / (to.x - from.x).max(0.1);
-    let between = graces[1..].iter().map(|note| foot(note) + 0.45 - straight(note.middle()));
-    let deep = between.fold(0.0, f64::max).min(0.3 * (to - from).hypot());
-    let height = slur_height(to.x - from.x).min(0.3 * (to - from).hypot()).max(deep);
-    let (_, path) = curve(from, to, height, false, 0.22);
+    let bent = |(to, more): (Point, f64)| {
+        let straight = |x: f64| from.y + (to.y - from.y) * (x - from.x) / (to.x - from.x).max(0.1);
+        let between = graces[1..].iter().map(|note| foot(note) + 0.45 - straight(note.middle()));
+        let deep = between.fold(0.0, f64::max).min(0.3 * (to - from).hypot());
+        let height = slur_height(to.x - from.x).min(0.3 * (to - from).hypot()).max(deep);
+        curve(from, to, height + more, false, 0.22)
+    };
+    // An accidental of the note lies in the way: the slur ends below it, or before it.
+    let signs = signs_of(last);
+    let lowest = signs.iter().map(|sign| sign.y1).fold(to.y, f64::max);
+    let left = signs.iter().map(|sign| sign.x0).fold(to.x, f64::min);
+    let below = Point::new(to.x, lowest + SIGN_AIR + 0.1);
+    let under = last.chord.side != Some(Side::Upper) && below.y - to.y < DEEPEST;
+    let before = Point::new((left - SIGN_AIR - 0.05).max(from.x + 0.8), to.y.max(from.y));
+    let deeper = [0.0, 0.2, 0.4].into_iter().filter(|_| under);
+    let ways = [(to, 0.0)].into_iter().chain(deeper.map(|more| (below, more)));
+    let clear = |spine: &CubicBez| {
+        let points = (0..=24).map(|k| spine.eval(f64::from(k) / 24.0));
+        let near = |at: Point, sign: &Rect| sign.inflate(SIGN_AIR, SIGN_AIR).contains(at);
+        !points.into_iter().any(|at| signs.iter().any(|sign| near(at, sign)))
+    };
+    let way = ways.map(bent).find(|(spine, _)| clear(spine));
+    let (_, path) = way.unwrap_or_else(|| bent((before, 0.0)));
     canvas.path(Kind::Slur, Some(graces[0].chord.origin()), path);
+}
+
+/// Air between a small note's slur and an accidental, and how far below its usual end the slur may end for
+/// one. Our heuristic.
+const SIGN_AIR: f64 = 0.15;
+const DEEPEST: f64 = 1.4;
+
+/// The boxes of the accidentals of a note.
+fn signs_of(note: &Placed) -> Vec<Rect> {
+    let heads = note.chord.heads().iter();
+    let sign = |head: &Head| {
+        let (sign, x) = head.accidental?;
+        let at = (note.x + x, -f64::from(head.place) / 2.0);
+        Some(glyph_box(sign, at, note.chord.scale))
+    };
+    heads.filter_map(sign).collect()
 }
 
 /// How high a slur may rise over a span before its ends move outwards instead: a short one over the

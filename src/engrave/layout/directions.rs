@@ -1,6 +1,6 @@
 //! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
 
-use kurbo::Point;
+use kurbo::{Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::{DirectionKind, NO_CHORD};
@@ -213,11 +213,23 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     lows.push(Low::Hairpin { from, to, opens, closes, at: pin.places.0 });
 }
 
+/// Nearer to the figure of a tuplet than this a dynamic on the same line would be read with it ("f3"). Our
+/// heuristic.
+const BESIDE_FIGURE: f64 = 2.5;
+
+/// The figures of tuplets beside which a dynamic must not stand.
+fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
+    let letters = matches!(low, Low::Letters { .. });
+    let (x0, x1) = (low.span().0 - BESIDE_FIGURE, low.span().1 + BESIDE_FIGURE);
+    canvas.figures.iter().filter(move |figure| letters && figure.x0 < x1 && x0 < figure.x1)
+}
+
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
 fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
     let need = |canvas: &Canvas, low: &Low| {
         let (x0, x1) = low.span();
         let edge = canvas.sky.bottom(x0, x1).max(half);
+        let edge = beside(canvas, low).map(|figure| figure.y1 + 0.3).fold(edge, f64::max);
         // Letters rise a good space over the base line, an f higher; hairpins lie around half a
         // space over it.
         let rise = match low {
@@ -244,7 +256,8 @@ fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above:
         let y = if above {
             let edge = lows[from..to].iter().map(|low| {
                 let (x0, x1) = low.span();
-                canvas.sky.top(x0, x1).min(-half)
+                let edge = canvas.sky.top(x0, x1).min(-half);
+                beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min)
             });
             edge.fold(-half, f64::min) - 1.1
         } else {
@@ -345,8 +358,15 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             Some(bar) => in_bar(&text, (direction.left, direction.at_end), bar),
             None => {
                 let lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
-                let width = widest(&lines);
-                (lines, direction.left.min((end - width).max(0.5)))
+                let pushed = (end - widest(&lines)).max(0.5);
+                // Far to the left they would stand under what is before: there they go on in more lines.
+                let from_place = in_lines(&text, face, size, (end - direction.left).max(1.0));
+                let fits = direction.left + widest(&from_place) <= end;
+                if direction.left - pushed > PUSHED && fits && from_place.len() < 4 {
+                    (from_place, direction.left)
+                } else {
+                    (lines, direction.left.min(pushed))
+                }
             }
         };
         // What is nearest to the staff comes first.
@@ -371,6 +391,9 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
         }
     }
 }
+
+/// So far the margin pushes words to the left before they are set in more lines instead. Our heuristic.
+const PUSHED: f64 = 2.0;
 
 /// Air behind words on the same line, and behind an order. Our heuristic.
 const BEHIND: f64 = 0.8;

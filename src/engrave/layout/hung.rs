@@ -1,6 +1,7 @@
 //! What hangs on notes: articulations, ornaments, bowings, fermatas, and the numbers and brackets of
 //! tuplets.
 
+use kurbo::Rect;
 use ripieno_compiler::resolve::Mark;
 use ripieno_writers::notate::ElementKind;
 
@@ -311,10 +312,12 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     };
     let middle = f64::midpoint(x0, x1);
     let rise = run.rise() * 0.92;
-    // A dynamic or another number beside the figure would be read with it ("f3").
+    // Another number beside the figure would be read with it.
     let beside = |canvas: &mut Canvas, y: f64| {
         let half = run.width / 2.0 + 0.7;
         canvas.sky.add((middle - half, middle + half), (y - rise, y));
+        let half = run.width / 2.0;
+        canvas.figures.push(Rect::new(middle - half, y - rise, middle + half, y));
     };
     if shown {
         let (from, to) = (middle - run.width / 2.0 - 0.1, middle + run.width / 2.0 + 0.1);

@@ -4,6 +4,8 @@ mod attempt;
 mod breaking;
 mod canvas;
 mod chord;
+#[cfg(test)]
+mod clear_tests;
 mod curves;
 mod directions;
 mod frame;

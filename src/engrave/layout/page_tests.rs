@@ -13,7 +13,7 @@ fn middles(page: &Page) -> Vec<f64> {
     lines.chunks(5).map(|five| five[2]).collect()
 }
 
-fn bars(count: usize, bar: &str) -> String {
+pub(super) fn bars(count: usize, bar: &str) -> String {
     (1..=count).map(|n| format!("{n}: {bar} | ")).collect()
 }
 

@@ -633,6 +633,14 @@ impl SystemLine<'_> {
         (!bar.directions.iter().any(said)).then_some(who)
     }
 
+    /// How far before the notes at a time of a bar their small notes begin: a cue begins with these.
+    fn before_notes(&self, placed: &PlacedBar, at: Time) -> f64 {
+        let chords = &self.spaces[placed.bar].chords;
+        let here = self.staff().lanes.clone().flat_map(|lane| &chords[lane]);
+        let here = here.filter(|chord| chord.at() == at);
+        here.flat_map(|chord| &chord.graces).map(|(x, _)| *x).fold(0.0, f64::min)
+    }
+
     /// Directions of the staff with their places.
     fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
@@ -650,6 +658,10 @@ impl SystemLine<'_> {
                     }
                     true => placed.end + 0.3,
                     false => place_at(space, placed, direction.at, length),
+                };
+                let left = match direction.kind {
+                    DirectionKind::CueName(_) => left + self.before_notes(placed, direction.at),
+                    _ => left,
                 };
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);

@@ -39,6 +39,19 @@ pub(super) fn part_of(text: &str, setup: &Setup) -> Pages {
     pages(&reading::sheet_for(&edition::part(&score, 0), setup), setup)
 }
 
+/// The pages of a player of the only scoring of a source, with cues after eight bars of rest.
+pub(super) fn part_with_cues(text: &str, player: usize) -> Pages {
+    let mut sources = Sources::new();
+    let root = sources.add("sluice", text);
+    let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+    assert!(piece.scorings.len() == 1, "{found:?}");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let score = notate(&arrangement);
+    let cueing = edition::Cueing { after_bars: 8 };
+    let edition = edition::part_with_cues(&arrangement, &score, player, cueing);
+    pages(&reading::sheet(&edition), &Setup::default())
+}
+
 pub(super) fn of(page: &Page, kind: Kind) -> Vec<&Mark> {
     page.marks.iter().filter(|mark| mark.kind == kind).collect()
 }

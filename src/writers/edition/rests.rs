@@ -36,7 +36,7 @@ const LONG: usize = 32;
 /// Signs into which a long rest must be broken before it is worth words. Our heuristic.
 const SIGNS: usize = 3;
 
-/// "tacet to letter G", "tacet, enter in bar 40": where a long rest is broken into several signs by what
+/// "tacet to letter G", "tacet, enter in bar 40", "tacet al fine": where a long rest is broken into several signs by what
 /// others do, it says where the player comes in, whether a cue leads to it or not. That is the letter
 /// with which he enters; a bar is named so that nobody takes it for the last one of the rest. The words
 /// stand where the silence begins, below the staff, for above it the signs and letters that break the rest
@@ -61,10 +61,18 @@ fn say_tacet(edition: &mut Edition) {
             let shown = upper.bars[first..first + long].iter().filter(|bar| !bar.counted);
             let signs = shown.filter(|bar| !cued(bar)).count();
             let end = first + long;
-            if long >= LONG && signs >= SIGNS && end < movement.bars.end {
+            let words = match end < movement.bars.end {
+                true => Some(comes_in(&bars[end])),
+                false => rests_al_fine(&bars[movement.bars.clone()], first - movement.bars.start)
+                    .then(|| "tacet al fine".to_owned()),
+            };
+            if long >= LONG
+                && signs >= SIGNS
+                && let Some(words) = words
+            {
                 // A pick-up is never counted.
                 let first = first + usize::from(bars[first].leads_in());
-                said.push((first, comes_in(&bars[end])));
+                said.push((first, words));
             }
             first = end + 1;
         }
@@ -75,6 +83,20 @@ fn say_tacet(edition: &mut Edition) {
             EditionDirection { at: Time::ZERO, kind, above: false, origin: Origin::default() };
         staves[0].bars[bar].directions.push(said);
     }
+}
+
+/// Does nothing send a player who rests from a bar of a movement on back to what he played before?
+fn rests_al_fine(bars: &[FrameBar], first: usize) -> bool {
+    use Sign::{Attacca, Coda, Segno, Times};
+    let stays = |sign: &Sign| matches!(sign, Attacca | Coda | Segno | Times(_));
+    let jumps = bars.iter().any(|bar| !bar.signs.iter().all(stays));
+    // A repeat that ends in the rest begins in it too.
+    let mut begun = false;
+    let goes_back = bars[first..].iter().any(|bar| {
+        begun |= bar.repeat_starts;
+        bar.repeat_ends && !std::mem::take(&mut begun)
+    });
+    !jumps && !goes_back
 }
 
 /// Up to where a player rests who comes in with a bar. A mark that is a number would be taken for that of
@@ -314,10 +336,24 @@ mod tests {
         // Where the silence begins, though its first sign is a short one.
         let later = ["4 tacet, enter in bar 41"];
         assert_eq!(said(&[8, 16, 30], "2/1 1/1 C5, 40/1 1/1 C5"), later);
-        // In one sign, short, or nothing more to play.
+        assert_eq!(said(&[8, 16], "2/1 1/1 C5"), ["4 tacet al fine"]);
+        // In one sign, or short.
         assert!(said(&[], "40/1 1/1 C5").is_empty());
         assert!(said(&[4, 8, 12], "30/1 1/1 C5").is_empty());
-        assert!(said(&[8, 16], "2/1 1/1 C5").is_empty());
+    }
+
+    #[test]
+    fn nobody_rests_to_the_end_who_is_sent_back() {
+        use crate::notate::Sign;
+        let score = Fixture::new(&["4/4"; 6]).score();
+        let mut bars = part(&score, 0).bars.to_vec();
+        assert!(super::rests_al_fine(&bars, 2));
+        bars[5].repeat_ends = true;
+        assert!(!super::rests_al_fine(&bars, 2));
+        bars[3].repeat_starts = true;
+        assert!(super::rests_al_fine(&bars, 2));
+        bars[5].signs.push(Sign::DaCapo);
+        assert!(!super::rests_al_fine(&bars, 2));
     }
 
     #[test]

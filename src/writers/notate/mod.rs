@@ -180,5 +180,6 @@ pub(crate) fn bars_of(
     frame: &[FrameBar],
     range: std::ops::Range<usize>,
 ) -> Vec<Measure> {
-    staff::measures_in(part, &staff::Bars::new(frame, Pitches::Written), range)
+    let bars = staff::Bars::new(frame, Pitches::Written).of_cue();
+    staff::measures_in(part, &bars, range)
 }

@@ -28,6 +28,8 @@ pub(super) struct Bars<'a> {
     /// Which grid each bar has.
     grid_of: Vec<usize>,
     pitches: super::Pitches,
+    /// Are they of a cue?
+    cued: bool,
 }
 
 impl<'a> Bars<'a> {
@@ -40,7 +42,12 @@ impl<'a> Bars<'a> {
             })
         };
         let grid_of = frame.iter().map(|bar| find(bar.metre)).collect();
-        Bars { frame, grids, grid_of, pitches }
+        Bars { frame, grids, grid_of, pitches, cued: false }
+    }
+
+    /// The same for the notes of a cue, which keep the names that their player reads.
+    pub(super) fn of_cue(self) -> Bars<'a> {
+        Bars { cued: true, ..self }
     }
 
     fn grid(&self, bar: usize) -> &Grid {
@@ -98,6 +105,7 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
             }
             _ => Writing::new(instrument, bar.key, transposition),
         };
+        let writing = if bars.cued { writing.naming() } else { writing };
         let moved = before.is_none_or(|before| before.transposition != transposition);
         // A key that needs the same signature (a relative one) is not printed again.
         let fifths = |writing: &Writing| writing.signature.map(Key::fifths);

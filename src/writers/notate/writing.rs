@@ -13,6 +13,8 @@ pub(super) struct Writing {
     pub(super) signature: Option<Key>,
     /// Places on the line of fifths by which the written key was changed enharmonically: ±12, or 0.
     respelling: i32,
+    /// Do notes keep their names as in a cue, which shows what another one plays?
+    named: bool,
 }
 
 impl Writing {
@@ -32,12 +34,18 @@ impl Writing {
             }
         }
         let respelling = key.fifths() - sounding.fifths() - fifths(to_written);
-        Writing { transposition, signature: Some(key), respelling }
+        Writing { transposition, signature: Some(key), respelling, named: false }
     }
 
     /// Without a key signature: every accidental stands at its note.
     pub(super) fn without_signature(transposition: Interval) -> Writing {
-        Writing { transposition, signature: None, respelling: 0 }
+        Writing { transposition, signature: None, respelling: 0, named: false }
+    }
+
+    /// The same for what another one plays: the notes of a cue have the names that he reads, moved by the
+    /// transposition.
+    pub(super) fn naming(self) -> Writing {
+        Writing { named: true, ..self }
     }
 
     /// The key against which accidentals are printed.
@@ -53,9 +61,9 @@ impl Writing {
         if self.respelling == 0 {
             let written = sounding.transposed_or_respelled(by);
             // Without a signature nothing asks for B♯, E♯, C♭, F♭ or a double sign.
-            if self.signature.is_none()
-                && (needs_plainer(written.name()) || written.alter.abs() > 1)
-            {
+            let doubled = written.alter.abs() > 1;
+            let kept = self.named && (!doubled || sounding.alter.abs() > 1);
+            if self.signature.is_none() && !kept && (needs_plainer(written.name()) || doubled) {
                 return plainer(written);
             }
             return written;
@@ -145,6 +153,18 @@ mod tests {
         let writing = Writing::new(testing::natural_horn(), key, horn_in_d);
         assert_eq!(writing.signature, None);
         assert_eq!(writing.written("F#4".parse().unwrap()).to_string(), "E5");
+    }
+
+    #[test]
+    fn a_cue_keeps_the_names_of_its_notes_without_a_signature() {
+        let timpani = Writing::without_signature(Interval::UNISON);
+        assert_eq!(written(timpani, "Cb5"), "B4");
+        assert_eq!(written(timpani.naming(), "Cb5"), "Cb5");
+        let horn_in_d = Writing::without_signature(Interval::new(-6, -10)).naming();
+        assert_eq!(written(horn_in_d, "Db4"), "Cb5");
+        assert_eq!(written(horn_in_d, "C##4"), "B#4");
+        // A double sign that nobody reads is no name to keep.
+        assert_eq!(written(horn_in_d, "Fb4"), "D5");
     }
 
     #[test]

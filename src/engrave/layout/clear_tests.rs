@@ -1,0 +1,131 @@
+//! What keeps clear of what: curves of accidentals and flags, dynamics of figures, words of what they do not
+//! belong to.
+
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Shape};
+
+use super::page_tests::bars;
+use super::tests::{OBOES, of, part, part_with_cues, score};
+
+/// The points of a drawn curve.
+fn outline(mark: &crate::page::Mark) -> Vec<kurbo::Point> {
+    use kurbo::ParamCurve;
+    let Shape::Path(path) = &mark.shape else { panic!("a curve is a path") };
+    let parts: Vec<kurbo::PathSeg> = path.segments().collect();
+    parts.iter().flat_map(|part| (0..=20).map(|k| part.eval(f64::from(k) / 20.0))).collect()
+}
+
+#[test]
+fn a_slur_from_a_grace_note_keeps_clear_of_the_accidental_behind_it() {
+    let form = "1 metre 4/4, key Eb major, tempo 1/4 at 96\n 9 end";
+    for pair in ["C6) B5", "C5) B4", "A5) G#5", "F4) E4", "C6) F#5", "B4) F#5", "D5) Gb4"] {
+        let page = &part(form, &bars(9, &format!("1/4 grace(1/8 {pair} D5 E5 D5"))).pages[0];
+        let signs = of(page, Kind::Accidental);
+        let signs: Vec<kurbo::Rect> = signs.iter().map(|sign| sign.bounds()).collect();
+        let slurs = of(page, Kind::Slur);
+        assert!(slurs.len() == 9 && !signs.is_empty(), "{pair}: {} slurs", slurs.len());
+        for point in slurs.into_iter().flat_map(outline) {
+            assert!(!signs.iter().any(|sign| sign.contains(point)), "{pair}: {point:?} in a sign");
+        }
+    }
+}
+
+#[test]
+fn a_dynamic_stands_beneath_the_figure_of_a_tuplet_and_not_beside_it() {
+    let form = "1 metre 3/4, key C major, tempo 1/4 at 96\n 9 end";
+    let page =
+        &part(form, &bars(9, "[mf] 3:2(1/8 C5 D5 E5) [f] 3:2(1/8 C5 D5 E5) [mp] 1/4 E5")).pages[0];
+    let figures = of(page, Kind::Tuplet);
+    let letters = of(page, Kind::Dynamic);
+    assert!(figures.len() > 3 && !letters.is_empty());
+    for figure in figures.iter().map(|figure| figure.bounds()) {
+        for letter in letters.iter().map(|letter| letter.bounds()) {
+            let near = letter.x1 + 3.0 > figure.x0 && figure.x1 + 3.0 > letter.x0;
+            if near && (letter.y0 - figure.y1).abs() < 6.0 {
+                assert!(letter.y0 > figure.y1 + 0.3, "{letter:?} beside {figure:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_tie_of_one_of_two_voices_begins_behind_the_flag() {
+    for (one, two) in [("1/4. E5 1/4. F5 1/4 E5", "1/1 C5"), ("1/1 G5", "1/4. C5 1/4. A4 1/4 G4")] {
+        let text = format!(
+            "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+             oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+            bars(20, one),
+            bars(20, two),
+        );
+        let page = &score(&text, true).pages[0];
+        let flag = |mark: &&crate::page::Mark| {
+            matches!(mark.shape, Shape::Glyph { glyph: Glyph::Flag8thUp | Glyph::Flag8thDown, .. })
+        };
+        let flags = page.marks.iter().filter(flag).map(crate::page::Mark::bounds);
+        let flags: Vec<kurbo::Rect> = flags.collect();
+        // The bassoon has a staff of its own.
+        let near = |tie: &&crate::page::Mark| {
+            let heights =
+                flags.iter().map(|flag| (flag.center().y - tie.bounds().center().y).abs());
+            heights.fold(f64::MAX, f64::min) < 4.0
+        };
+        let ties: Vec<_> = of(page, Kind::Tie).into_iter().filter(near).collect();
+        assert!(flags.len() > 3 && ties.len() > 3, "{one} {two}: {} {}", flags.len(), ties.len());
+        for point in ties.into_iter().flat_map(outline) {
+            assert!(!flags.iter().any(|flag| flag.contains(point)), "{one} {two}: {point:?}");
+        }
+    }
+}
+
+#[test]
+fn the_name_of_a_cue_stands_over_its_first_small_note() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ 1: rest 18 | 19: 1/1 C4 | 20: C4 | }}\n\
+         scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays one as harmony\n \
+         bassoon plays two as bass\n}}\n",
+        bars(20, "grace(1/8 D5) 1/2 C5 1/4 E5 F5"),
+    );
+    let page = &part_with_cues(&text, 2).pages[0];
+    let heads = of(page, Kind::Head).into_iter().map(|head| head.bounds().x0);
+    let named = |mark: &&crate::page::Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text.starts_with("Ob."));
+    let [name] = page.marks.iter().filter(named).collect::<Vec<_>>()[..] else {
+        panic!("one cue has a name")
+    };
+    let (first, name) = (heads.fold(f64::MAX, f64::min), name.bounds());
+    let edge = name.x0 - first;
+    assert!(edge.abs() < 1.0, "{name:?} {edge} from the first small note");
+}
+
+#[test]
+fn words_that_the_margin_would_push_off_their_rest_stand_in_more_lines() {
+    for before in 4..24 {
+        // One bar of rest, then the first mark.
+        let form = format!(
+            "1 metre 4/4, key C major, tempo 1/4 at 96\n {} mark \"A\"\n 40 mark \"B\"\n 50 mark \"C\"\n 60 end",
+            before + 2
+        );
+        let tune = format!(
+            "{}{}: rest {} | 59: 1/1 C5 | 60: C5 |",
+            bars(before, "1/4 C5 D5 E5 D5"),
+            before + 1,
+            58 - before
+        );
+        let pages = part(&form, &tune);
+        let page = &pages.pages[0];
+        let words = |mark: &&crate::page::Mark| match &mark.shape {
+            Shape::Text { run, .. } => run.text.starts_with("tacet"),
+            _ => false,
+        };
+        let Some(words) = page.marks.iter().find(words).map(crate::page::Mark::bounds) else {
+            panic!("nobody says how long the rest after bar {before} is");
+        };
+        let own = |mark: &&&crate::page::Mark| {
+            let bounds = mark.bounds();
+            let near = words.y0 - bounds.center().y;
+            (0.0..12.0).contains(&near) && bounds.width() > 0.5
+        };
+        let heads = of(page, Kind::Head);
+        let last = heads.iter().filter(own).map(|head| head.bounds().x0).fold(0.0, f64::max);
+        assert!(words.x0 > last, "after bar {before}: {words:?} begins under a note at {last}");
+    }
+}
