@@ -67,6 +67,25 @@ fn every_player_has_one_part_through_all_movements() {
 }
 
 #[test]
+fn a_page_with_room_has_two_loose_lines_rather_than_one_with_a_mark_in_it() {
+    use ripieno::engrave::{layout::pages, page::Shape, paper::Setup, reading::sheet};
+    let (mut session, file) = suite();
+    let spa = session.arrangement(file, "spa").unwrap();
+    let score = notate(&spa);
+    let player = spa.parts.iter().position(|part| part.player.name == "Violins II").unwrap();
+    let part = part_with_cues(&spa, &score, player, Cueing::default());
+    let pages = pages(&sheet(&part), &Setup::default()).pages;
+    let [page] = &pages[..] else { panic!("{} pages", pages.len()) };
+    let letters = page.marks.iter().filter(|mark| match &mark.shape {
+        Shape::Text { run, .. } => run.text == "A",
+        _ => false,
+    });
+    let places: Vec<f64> = letters.map(|mark| mark.bounds().x0 * page.space).collect();
+    // In millimetres: each movement has one, at the head of a line.
+    assert!(places.len() == 3 && places.iter().all(|x| *x < 30.0), "{places:?}");
+}
+
+#[test]
 fn crooks_are_told_between_movements_and_nothing_else_reaches_across() {
     let (mut session, file) = suite();
     let spa = session.arrangement(file, "spa").unwrap();

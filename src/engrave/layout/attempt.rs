@@ -280,7 +280,33 @@ impl<'a> Layout<'a> {
                 }
             }
         }
-        best
+        self.at_more_seams(best, music, guess, new)
+    }
+
+    /// The same bars with one line more that begins where the music does, where a single page has room for it: two
+    /// loose lines rather than one that is full and has that place within it.
+    fn at_more_seams<D: Draw>(
+        &self,
+        best: Attempt<D>,
+        music: &mut Music,
+        guess: Guess,
+        new: &impl Fn() -> D,
+    ) -> Attempt<D> {
+        let count = best.pages.first_bars.len();
+        let room = best.loose * best.systems as f64 / (1.0 - best.loose);
+        if count > 1 || best.seams == 0 || room < 1.0 {
+            return best;
+        }
+        let eases = [WIDEST.sqrt(), WIDEST, WIDEST * WIDEST.sqrt()];
+        let closer = [1.0, SLIGHTLY_CLOSER, CLOSER[0]].map(|closer| guess.slack * closer);
+        let guesses = eases
+            .into_iter()
+            .flat_map(|ease| closer.into_iter().map(move |slack| Guess { ease, slack, ..guess }));
+        let mut eased = guesses.filter_map(|guess| self.pages(music, guess, count, new));
+        let better = |more: &Attempt<D>| {
+            more.systems == best.systems + 1 && more.seams < best.seams && more.torn <= best.torn
+        };
+        eased.find(better).unwrap_or(best)
     }
 
     /// The pages, if there are at most so many and all systems fit on theirs.
