@@ -55,8 +55,9 @@ syntax region ripienoLyrics matchgroup=ripienoDeclaration start="^\s*\zslyrics\>
 syntax match  ripienoLyricsWord "\<\%(for\|verse\)\>\ze\s\+[a-z0-9-]\+.*{" contained
 syntax match  ripienoHold "=" contained
 
-syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord,ripienoLocalKey
+syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord,ripienoLocalKey,ripienoChordRest,ripienoBars
 syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained
+syntax match  ripienoChordRest "\<rest\>" contained
 syntax match  ripienoLocalKey "\<key\>\|\<\%(major\|minor\)\>" contained
 
 syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
@@ -110,6 +111,7 @@ highlight default link ripienoHold Operator
 highlight default link ripienoLayoutWord Keyword
 highlight default link ripienoChord        Constant
 highlight default link ripienoLocalKey     Keyword
+highlight default link ripienoChordRest    Keyword
 highlight default link ripienoBarNumber    Label
 highlight default link ripienoBars         Number
 highlight default link ripienoBarLine      Delimiter

@@ -53,6 +53,12 @@ const captures = (...scopes) =>
     Object.fromEntries(scopes.map((scope, index) => [index + 1, typeof scope === "string" ? { name: `${scope}.ripieno` } : scope]));
 const players = { patterns: include("player", "comma") };
 
+/** A rest, of so many bars where a number follows. */
+const rest = {
+    match: `${wordStart}(rest)${wordEnd}(?:[ \\t]+([0-9]+)(?![\\p{L}0-9':/-]))?`,
+    captures: captures("keyword.other.rest", "constant.numeric.bars"),
+};
+
 const keyword = {
     declaration: "storage.type.declaration",
     verb: "keyword.control.verb",
@@ -144,10 +150,7 @@ const repository = {
     simple: {
         patterns: [
             ...include("value"),
-            {
-                match: `${wordStart}(rest)${wordEnd}(?:[ \\t]+([0-9]+)(?![\\p{L}0-9':/-]))?`,
-                captures: captures("keyword.other.rest", "constant.numeric.bars"),
-            },
+            rest,
             word("keyword.other.stroke", "x"),
             ...include("pitch"),
             named("keyword.operator.chord", `&(?=[A-G])`),
@@ -250,6 +253,7 @@ const repository = {
     harmony: block("harmony", {
         patterns: [
             ...include("barNumber", "barLine", "value"),
+            rest,
             {
                 match: `${wordStart}(key)\\s+([A-G]${accidental}?)\\s+(major|minor)${wordEnd}`,
                 captures: captures(keyword.other, "constant.other.pitch", "constant.language.mode"),
