@@ -266,7 +266,7 @@ form {
 harmony {
   0: Eb | 1: Eb | 2: Bb7/D | 3: Ab | 4: Bb | 5: Eb | 6: Cm | 7: 3/8 Fm G7 | 8: Cm |
   9: B | 10: 1/2 F#7 B | 11: Gb | 12: Db7 | 13: Gb | 14: Gb | 15: G | 16: 1/2 C G/B | 17: Am7 |
-  18: D7sus4 | 19: G | 20: C | 21: F6 | 22: Dm7b5 | 23: G9 | 24: C |
+  18: D7sus4 | 19: G | 20: C | 21: 1/2 F6 1/4 rest | 22: rest | 23: 1/2 Ab7 1/4 G | 24: C |
 }
 
 dynamics {
@@ -350,7 +350,7 @@ scoring full for full {
   flute.1          plays tune 8va                as melody
   flute.2          plays tune bars 1..8          as melody, at mf
   piccolo          plays tune 8va bars 9..14     as melody
-  oboe.1, oboe.2   plays tune bars 15..24        as melody
+  oboe.1, oboe.2   plays tune bars 15..24 with chords as melody
   cor-anglais      plays tune 8vb bars 11..14    as melody
   clarinet.1       plays tune                    as melody
   clarinet.2       plays tune 8vb bars 5..10     as melody

@@ -223,7 +223,8 @@ impl PackedNote {
         }
     }
 
-    /// Marks, slurs and grace notes (sounding pitch).
+    /// Marks, slurs and grace notes (sounding pitch), to be read: what is changed in them goes nowhere but by
+    /// [`PackedNote::change`].
     #[must_use]
     #[inline]
     pub fn attached(&self) -> AttachedRef<'_> {

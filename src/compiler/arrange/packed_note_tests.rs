@@ -5,42 +5,9 @@ use proptest::prelude::*;
 use super::SoundingNote;
 use super::packed_note::{PackedNote, SoundRef};
 use crate::diagnostics::{FileId, ItemId, Span};
-use crate::music::{Letter, Pitch, PitchName, Time};
-use crate::resolve::{Attached, Graces, Mark, Marks, OfTwo, Pitches, Role, Sound};
-
-fn pitch() -> impl Strategy<Value = Pitch> {
-    (0..7_usize, any::<i8>(), any::<i8>()).prop_map(|(letter, alter, octave)| Pitch {
-        letter: Letter::ALL[letter],
-        alter,
-        octave,
-    })
-}
-
-fn attached() -> impl Strategy<Value = Attached> {
-    let graces = (any::<bool>(), pitch()).prop_map(|(crushed, pitch)| {
-        Box::new(Graces { crushed, notes: vec![(Time::EIGHTH, pitch.into())] })
-    });
-    let of_two = prop_oneof![Just(OfTwo::First), Just(OfTwo::Second)];
-    let neighbour = (0..7_usize, -2..=2_i8)
-        .prop_map(|(letter, alter)| PitchName::new(Letter::ALL[letter], alter));
-    (
-        any::<[bool; 4]>(),
-        prop_oneof![9 => 0..=4_u8, 1 => any::<u8>()],
-        proptest::option::weighted(0.1, of_two),
-        proptest::option::weighted(0.1, neighbour),
-        proptest::option::weighted(0.1, graces),
-    )
-        .prop_map(
-            |([trill, open, slur_starts, slur_ends], tremolo, of_two, neighbour, graces)| {
-                let mut marks = Marks::NONE;
-                [(trill, Mark::Trill), (open, Mark::Arpeggio)]
-                    .iter()
-                    .filter(|(has, _)| *has)
-                    .for_each(|(_, mark)| marks.insert(*mark));
-                Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces }
-            },
-        )
-}
+use crate::music::Time;
+use crate::resolve::strategies::{attached, pitch};
+use crate::resolve::{Pitches, Role, Sound};
 
 /// Mostly what fits into so many bits, and what does not.
 fn number(bits: u32) -> impl Strategy<Value = u32> {

@@ -129,6 +129,16 @@ fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
     .with_fix(format!("number it {expected}"), number.span, format!("{expected}:"), false)
 }
 
+/// A rest of so many bars from a bar on, where only so many are left.
+pub(super) fn no_such_rest(bar: i32, span: Span, (count, room): (u32, usize)) -> Diagnostic {
+    Diagnostic::error(
+        "bars/outside",
+        span,
+        format!("There are {room} bars left from bar {bar} on, not {count}."),
+    )
+    .with_bars(bar, bar)
+}
+
 fn beyond(form: &Form, bar: Span) -> Diagnostic {
     let last = form.bars.last().map_or(0, |bar| bar.number);
     Diagnostic::error(

@@ -1,7 +1,7 @@
 //! The declared harmony: chord symbols with exact times, and rests without a chord.
 
 use super::Resolver;
-use super::counting::{BarCount, Counting};
+use super::counting::{BarCount, Counting, no_such_rest};
 use super::form::{bad_value, exact, read_key};
 use super::local_keys::hear;
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
@@ -92,7 +92,8 @@ fn rest_of_bars(bar: &HarmonyBar) -> Option<(Span, u32)> {
 fn rest_to(cx: &mut Resolver, form: &Form, index: usize, span: Span, count: u32) -> usize {
     let room = form.counted_from(index);
     if count == 0 || count as usize > room {
-        cx.push(no_such_rest(form.bars[index].number, span, count, room));
+        let help = format!("Write `rest {room}` if there is no chord to the end.");
+        cx.push(no_such_rest(form.bars[index].number, span, (count, room)).with_help(help));
     }
     form.after_counted(index, (count.max(1) as usize).min(room))
 }
@@ -191,16 +192,6 @@ fn beside_rest(bar: i32, (other, span): (Span, Span), count: u32) -> Diagnostic 
         "Write a number of bars in a bar of its own; beside chords write `rest` with a value \
          before it, for example `1/4 rest`.",
     )
-    .with_bars(bar, bar)
-}
-
-fn no_such_rest(bar: i32, span: Span, count: u32, room: usize) -> Diagnostic {
-    Diagnostic::error(
-        "bars/outside",
-        span,
-        format!("There are {room} bars left from bar {bar} on, not {count}."),
-    )
-    .with_help(format!("Write `rest {room}` if there is no chord to the end."))
     .with_bars(bar, bar)
 }
 

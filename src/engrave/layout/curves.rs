@@ -42,6 +42,7 @@ fn swelling(spine: CubicBez, across: Vec2) -> BezPath {
 }
 
 /// How far along a half of a slur its curve is bent: it leaves its note steeply, and is level at the edge.
+/// Our heuristic, as what follows.
 const HALF_BENDS: (f64, f64) = (0.2, 0.55);
 /// How much of its rise is behind it at the first bend.
 const HALF_RISEN: f64 = 0.7;

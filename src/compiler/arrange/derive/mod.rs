@@ -117,9 +117,13 @@ pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Ve
 
 /// The chord that holds at a time.
 fn chord_at(harmony: &[HarmonyEvent], time: Time) -> Option<&HarmonyEvent> {
-    let after = harmony.partition_point(|event| event.start <= time);
-    let event = harmony.get(after.checked_sub(1)?)?;
-    (event.start + event.length > time).then_some(event)
+    harmony.get(chord_index_at(harmony, time)?)
+}
+
+/// Its index.
+fn chord_index_at(harmony: &[HarmonyEvent], time: Time) -> Option<usize> {
+    let index = harmony.partition_point(|event| event.start <= time).checked_sub(1)?;
+    (harmony[index].start + harmony[index].length > time).then_some(index)
 }
 
 impl Request<'_, '_> {

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 pub(super) use miscounted::Counted;
 
-use super::counting::{BarCount, Counting};
+use super::counting::{BarCount, Counting, no_such_rest};
 use super::dynamics::{dynamic, hairpin};
 use super::form::{bad_value, exact};
 use super::piece::{
@@ -219,15 +219,8 @@ impl Builder<'_> {
         self.state.last = None;
         let room = self.form.counted_from(index);
         if count == 0 || count as usize > room {
-            self.cx.push(
-                Diagnostic::error(
-                    "bars/outside",
-                    span,
-                    format!("There are {room} bars left from bar {number} on, not {count}."),
-                )
-                .with_help(format!("Write `rest {room}` to rest to the end."))
-                .with_bars(number, number),
-            );
+            let help = format!("Write `rest {room}` to rest to the end.");
+            self.cx.push(no_such_rest(number, span, (count, room)).with_help(help));
         }
         let after = self.form.after_counted(index, (count.max(1) as usize).min(room));
         let last = &self.form.bars[after - 1];

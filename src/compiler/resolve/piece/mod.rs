@@ -11,6 +11,8 @@ mod pitches;
 mod players;
 mod playing;
 mod scoring;
+#[cfg(test)]
+pub(crate) mod strategies;
 mod written;
 #[cfg(test)]
 mod written_tests;

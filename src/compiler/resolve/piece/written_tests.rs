@@ -4,43 +4,10 @@ use proptest::prelude::*;
 
 use super::music::*;
 use super::pitches::Pitches;
+use super::strategies::{attached, pitch};
 use super::written::WrittenNotes;
 use crate::diagnostics::{FileId, ItemId, Span};
-use crate::music::{Letter, Pitch, Time};
-
-fn pitch() -> impl Strategy<Value = Pitch> {
-    let alter = prop_oneof![9 => -2..=2_i8, 1 => any::<i8>()];
-    (0..7_usize, alter, any::<i8>()).prop_map(|(letter, alter, octave)| Pitch {
-        letter: Letter::ALL[letter],
-        alter,
-        octave,
-    })
-}
-
-fn attached() -> impl Strategy<Value = Attached> {
-    let graces = (any::<bool>(), pitch()).prop_map(|(crushed, pitch)| {
-        Box::new(Graces { crushed, notes: vec![(Time::EIGHTH, pitch.into())] })
-    });
-    let neighbour = pitch().prop_map(|pitch| pitch.name());
-    let of_two = prop_oneof![Just(OfTwo::First), Just(OfTwo::Second)];
-    (
-        any::<[bool; 4]>(),
-        any::<u8>(),
-        proptest::option::of(of_two),
-        proptest::option::of(neighbour),
-        proptest::option::weighted(0.1, graces),
-    )
-        .prop_map(
-            |([trill, open, slur_starts, slur_ends], tremolo, of_two, neighbour, graces)| {
-                let mut marks = Marks::NONE;
-                [(trill, Mark::Trill), (open, Mark::Arpeggio)]
-                    .iter()
-                    .filter(|(has, _)| *has)
-                    .for_each(|(_, mark)| marks.insert(*mark));
-                Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces }
-            },
-        )
-}
+use crate::music::{Pitch, Time};
 
 /// How far behind the end of the one before, how long, and where it stands: mostly as notes do.
 fn note() -> impl Strategy<Value = (i64, i64, Note)> {

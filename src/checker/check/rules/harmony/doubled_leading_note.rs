@@ -9,7 +9,7 @@
 //! degree with the raised leading note, each without a strange note (our heuristic). A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
 //! chord or runs through it by step does not count, nor one that goes on before a quarter of the
-//! chord is over (our heuristic); nor do octaves between two families where six
+//! chord is over, or comes to it only off the beat for less than half of the chord (our heuristics); nor do octaves between two families where six
 //! or more accompany, or where three or more of one of them do and are a whole chord by themselves
 //! (our heuristic), as is common practice in a tutti; nor does a chord of three
 //! notes and more, which a keyboard or a harp fills the harmony with (our heuristic). Two players

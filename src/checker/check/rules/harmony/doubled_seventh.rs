@@ -4,7 +4,7 @@
 //! The seventh of a dominant seventh is sounded for two thirds of a second or more by two parts that
 //! do not double each other (our heuristic). The chord is declared, or where the source declares no
 //! harmony, it sounds and is spelled as one. What does not count is the same as for
-//! `harmony/doubled-leading-note`: parts that leap on or run through, two players on one pitch,
+//! `harmony/doubled-leading-note`: parts that leap on or run through or come to it late off the beat, two players on one pitch,
 //! plucked strings, full chords of one player, and octaves between families in a tutti or of a family of
 //! three and more.
 //!

@@ -5,7 +5,7 @@ use std::cmp::Reverse;
 use super::Lasting;
 use super::breath;
 use super::seats::Seat;
-use crate::arrange::derive::Request;
+use crate::arrange::derive::{Request, chord_index_at};
 use crate::diagnostics::Span;
 use crate::music::{Chord, Key, Time};
 use crate::resolve::{Form, HarmonyEvent};
@@ -99,7 +99,8 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)], seats: &[Seat]) -> 
     moments.dedup_by_key(|(start, ..)| *start);
     let mut slots: Vec<Slot> = Vec::new();
     for (start, end, ends) in moments {
-        let Some((event, chord)) = chord_with_index_at(first.harmony, start) else { continue };
+        let Some(event) = chord_index_at(first.harmony, start) else { continue };
+        let chord = &first.harmony[event];
         let active = |seat: &Seat| {
             let (request, moments) = &asked[seat.line];
             moments.iter().any(|(at, ..)| *at == start) && request.claims(seat.player, start)
@@ -117,11 +118,4 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)], seats: &[Seat]) -> 
         });
     }
     slots
-}
-
-/// The chord that holds at a time, with its index in the harmony.
-fn chord_with_index_at(harmony: &[HarmonyEvent], at: Time) -> Option<(usize, &HarmonyEvent)> {
-    let index = harmony.partition_point(|event| event.start <= at).checked_sub(1)?;
-    let event = &harmony[index];
-    (event.start + event.length > at).then_some((index, event))
 }
