@@ -22,6 +22,7 @@ mod smaller;
 mod taking;
 #[cfg(test)]
 mod tests;
+mod told;
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -414,34 +415,6 @@ impl<'a> Work<'a> {
         run
     }
 
-    /// Does what an event asks for, and remembers it.
-    fn happens(&mut self, index: usize, event: Event) {
-        match &event {
-            Event::Fill(source) => self.fill(*source),
-            Event::Tell(once, id, finding) => {
-                if self.told.insert((*once, *id)) {
-                    self.diagnostics.push(finding.clone());
-                }
-            }
-            Event::Said(finding) => self.diagnostics.push(finding.clone()),
-            Event::LeftOut(id, times) => {
-                self.left_out.entry(*id).or_default().push((index, times.clone()));
-            }
-            Event::Moved(id, source, folded) => {
-                self.moved.entry(*id).or_default().push((index, *source, folded.clone()));
-            }
-            Event::Circle => {}
-        }
-        self.events[index].push(event);
-    }
-
-    /// Has this part something to tell of this line already?
-    fn tells(&self, index: usize, once: Once, id: LineId) -> bool {
-        self.events[index]
-            .iter()
-            .any(|event| matches!(event, Event::Tell(o, i, _) if (*o, *i) == (once, id)))
-    }
-
     /// The parts with the fermatas of all voices.
     fn under_fermatas(&self, held: &[(Time, Time)]) -> Vec<Arc<Part>> {
         let pauses = directions::pauses(held);
@@ -501,32 +474,6 @@ impl<'a> Work<'a> {
         self.tell_strokes(index, run.line, &run);
         self.thin(index, run.line, &mut run);
         run
-    }
-
-    /// Warns once a line where a player of pitched notes is given strokes without pitch.
-    fn tell_strokes(&mut self, index: usize, id: LineId, run: &Run) {
-        let (player, part) = (&self.ensemble.players[index], &self.parts[index]);
-        if self.tells(index, Once::Strokes, id) {
-            return;
-        }
-        let wrong = |note: &&PackedNote| {
-            matches!(note.sound(), SoundRef::Stroke) && !part.instrument_at(note.start()).unpitched
-        };
-        let Some(note) = run.notes.iter().find(wrong) else { return };
-        let place = self.piece.form.place(note.start());
-        let finding = Diagnostic::warning(
-            "arrange/no-pitch",
-            self.lines[id.index()].line.span,
-            format!(
-                "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
-                player.name
-            ),
-        )
-        .with_label(note.source(), "the stroke")
-        .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
-        .with_bars(place.bar, place.bar)
-        .with_player(&player.id);
-        self.happens(index, Event::Tell(Once::Strokes, id, finding));
     }
 
     /// Leaves one note of each chord to a player who can sound only one.
@@ -604,29 +551,5 @@ impl<'a> Work<'a> {
         }
         self.tell_strokes(index, id, run);
         self.thin(index, id, run);
-    }
-
-    /// One finding for each doubling line that is moved into the compass of its players.
-    fn tell_moved(&mut self) {
-        for (id, moved) in &self.moved {
-            let line = self.lines[id.index()].line.span;
-            let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
-                .iter()
-                .map(|(index, source, folded)| {
-                    (&*self.parts[*index], &*self.parts[*source], folded)
-                })
-                .collect();
-            self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
-        }
-    }
-
-    /// One finding for each doubling line whose players do not have all its notes.
-    fn tell_left_out(&mut self) {
-        for (id, missing) in &self.left_out {
-            let line = self.lines[id.index()].line.span;
-            let missing: Vec<(&Part, &[Time])> =
-                missing.iter().map(|(index, times)| (&*self.parts[*index], &times[..])).collect();
-            self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
-        }
     }
 }

@@ -1,0 +1,80 @@
+//! What is said on the line of a staff: each direction with its place and its room.
+
+use super::*;
+
+impl SystemLine<'_> {
+    /// Behind the sign of a chord that is broken over both staves of the player at a time of a bar: it goes
+    /// through what stands between them.
+    pub(super) fn spread_right(&self, placed: &PlacedBar, at: Time) -> f64 {
+        let space = &self.spaces[placed.bar];
+        let lanes = self.staff().lanes.clone();
+        let all = lanes.flat_map(|lane| space.chords[lane].iter().zip(&space.column_of[lane]));
+        let joined = all.filter(|(chord, _)| chord.joined && chord.at() == at);
+        let sign = joined.filter_map(|(chord, column)| {
+            let x = placed.columns.get(*column)? + chord.shift + chord.spread?;
+            Some(x + Glyph::WiggleArpeggiatoUp.bounds().x1 + 0.2)
+        });
+        sign.fold(f64::MIN, f64::max)
+    }
+
+    /// Who plays of those who share a staff, or whose cue it is, for a line that begins with a bar: it is
+    /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
+    pub(super) fn said_again(&self, bar: usize) -> Option<&Direction> {
+        let bar = self.bar(bar);
+        let who = bar.who.as_ref()?;
+        let kind = std::mem::discriminant(&who.kind);
+        let said =
+            |said: &Direction| std::mem::discriminant(&said.kind) == kind && said.at <= who.at;
+        (!bar.directions.iter().any(said)).then_some(who)
+    }
+
+    /// How far before the notes at a time of a bar their small notes begin: a cue begins with these.
+    pub(super) fn before_notes(&self, placed: &PlacedBar, at: Time) -> f64 {
+        let chords = &self.spaces[placed.bar].chords;
+        let here = self.staff().lanes.clone().flat_map(|lane| &chords[lane]);
+        let here = here.filter(|chord| chord.at() == at);
+        here.flat_map(|chord| &chord.graces).map(|(x, _)| *x).fold(0.0, f64::min)
+    }
+
+    /// Directions of the staff with their places.
+    pub(super) fn said(&self) -> Vec<Said<'_>> {
+        let mut said = Vec::new();
+        for (n, placed) in self.placed.iter().enumerate() {
+            let space = &self.spaces[placed.bar];
+            let again = if n == 0 { self.said_again(placed.bar) } else { None };
+            for direction in again.into_iter().chain(&self.bar(placed.bar).directions) {
+                let length = self.sheet.bars[placed.bar].length;
+                let at_end = direction.at >= length;
+                // Behind the last note of a bar: clear of the bar line.
+                let order = matches!(direction.kind, DirectionKind::Change(_));
+                let left = match at_end {
+                    true if order => {
+                        placed.columns.last().map_or(placed.body, |last| last + BEHIND_NOTE)
+                    }
+                    true => placed.end + 0.3,
+                    false => place_at(space, placed, direction.at, length),
+                };
+                let left = match direction.kind {
+                    DirectionKind::CueName(_) => left + self.before_notes(placed, direction.at),
+                    _ => left,
+                };
+                let x = if at_end { left } else { left + 0.6 };
+                let at = (placed.bar, direction.at);
+                // Bar lines go through what stands between the staves of a score, or of a player.
+                let through = !self.sheet.is_part || self.staff().braced;
+                let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let clear = clear.max(self.spread_right(placed, direction.at));
+                let ends = placed.end - space.line - 0.4;
+                let room = match (through || at_end, order) {
+                    (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
+                    (false, true) => Some((0.5, self.right - 0.5)),
+                    (false, false) => None,
+                };
+                let at_end = at_end && order;
+                let above = direction.above;
+                said.push(Said { kind: &direction.kind, x, left, clear, room, at_end, at, above });
+            }
+        }
+        said
+    }
+}

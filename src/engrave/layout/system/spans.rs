@@ -1,0 +1,137 @@
+//! What spans bars on the line of a staff: slurs, hairpins, octave lines.
+
+use super::*;
+
+impl SystemLine<'_> {
+    /// What spans bars of the line, or begins or ends in them.
+    pub(super) fn spans(&self) -> Vec<&SheetSpan> {
+        match (self.placed.first(), self.placed.last()) {
+            (Some(first), Some(last)) => self.staff().spans.touching(first.bar, last.bar),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The notes of a line to which a slur belongs, whole or in part.
+    pub(super) fn slurs(
+        &self,
+        canvas: &mut Canvas,
+        spans: &[&SheetSpan],
+        voices: &[Vec<Placed>],
+        (begin, end): (f64, f64),
+    ) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = spans
+            .iter()
+            .filter_map(|span| match span.kind {
+                SpanKind::Slur(from, to) => Some((from, to, span.above)),
+                _ => None,
+            })
+            .collect();
+        // Short ones first, so that long ones go over them.
+        slurs.sort_by_key(|(from, to, _)| (to.bar - from.bar, to.element.abs_diff(from.element)));
+        for (from, to, above) in slurs {
+            let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
+            let notes = &with_graces(notes);
+            let find = |place: SheetPlace| {
+                notes.iter().position(|note| {
+                    let origin = note.chord.origin();
+                    note.bar == place.bar && usize::from(origin.element) == place.element
+                })
+            };
+            let (starts, ends) = (from.bar >= first.bar, to.bar <= last.bar);
+            let from_note = if starts { find(from) } else { Some(0) };
+            let to_note = if ends { find(to) } else { notes.len().checked_sub(1) };
+            let (Some(a), Some(b)) = (from_note, to_note) else { continue };
+            if a > b {
+                continue;
+            }
+            let reach = curves::Reach {
+                first: a,
+                last: b,
+                begin: (!starts).then_some(begin),
+                end: (!ends).then_some(end),
+                above,
+            };
+            curves::slur_over(canvas, notes, reach);
+        }
+    }
+
+    /// Where a time of a bar of this line lies, or nothing.
+    pub(super) fn place_of(&self, (bar, at): (usize, Time)) -> Option<(f64, bool)> {
+        let placed = self.placed.iter().find(|placed| placed.bar == bar)?;
+        let length = self.sheet.bars[bar].length;
+        if at >= length {
+            return Some((placed.end, true));
+        }
+        Some((place_at(&self.spaces[bar], placed, at, length), false))
+    }
+
+    pub(super) fn hairpins(&self, spans: &[&SheetSpan], (begin, end): (f64, f64)) -> Vec<Pin> {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else {
+            return Vec::new();
+        };
+        let mut pins = Vec::new();
+        for span in spans {
+            let SpanKind::Hairpin { from, to, grows } = span.kind else { continue };
+            // One that ends at the beginning of the line ended with the line before.
+            if to == (first.bar, Time::ZERO) {
+                continue;
+            }
+            let carried = from.0 < first.bar;
+            let next = (last.bar + 1, Time::ZERO);
+            let goes_on = to.0 > last.bar && to != next;
+            let left = if carried { Some((begin, false)) } else { self.place_of(from) };
+            let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
+            let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
+            let x1 = match (to.0 > last.bar, at_end) {
+                (true, _) => x1,
+                (false, true) => x1 - 0.5,
+                (false, false) => x1 - 0.4,
+            };
+            let short = !grows && !carried && !goes_on;
+            let x1 = if short { x1.max(self.seen(spans, (from, x0))) } else { x1 };
+            pins.push(Pin {
+                from: x0,
+                to: x1,
+                grows,
+                carried,
+                goes_on,
+                places: (from, to),
+                above: span.above,
+            });
+        }
+        pins
+    }
+
+    /// How far a hairpin that closes must go so that it is not taken for an accent: over rests, as far as its
+    /// bar goes and no other hairpin begins in it.
+    pub(super) fn seen(&self, spans: &[&SheetSpan], (from, x0): ((usize, Time), f64)) -> f64 {
+        let begins = |span: &&SheetSpan| match span.kind {
+            SpanKind::Hairpin { from, .. } => Some(from),
+            _ => None,
+        };
+        let later = |at: &(usize, Time)| at.0 == from.0 && *at > from;
+        let next = spans.iter().filter_map(begins).filter(later).min();
+        let ends = self.placed.iter().find(|placed| placed.bar == from.0);
+        let ends = ends.map_or(x0, |placed| placed.end - self.spaces[placed.bar].line - 0.3);
+        let next = next.and_then(|at| self.place_of(at)).map_or(ends, |(x, _)| x - 0.4);
+        (x0 + directions::SEEN_PIN).min(next)
+    }
+
+    pub(super) fn octave_lines(
+        &self,
+        canvas: &mut Canvas,
+        spans: &[&SheetSpan],
+        (begin, end): (f64, f64),
+    ) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        for span in spans {
+            let SpanKind::Octave { from, to, octaves } = span.kind else { continue };
+            let (begins, ends) = (from.0 >= first.bar, to.0 <= last.bar);
+            let x0 =
+                if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
+            let x1 = if ends { self.place_of(to).map_or(end, |place| place.0 - 0.5) } else { end };
+            directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
+        }
+    }
+}
