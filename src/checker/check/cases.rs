@@ -352,3 +352,54 @@ fn a_leading_note_that_the_tune_touches_off_the_beat_is_not_doubled() {
     assert_eq!(found("1/2 D6 1/4. D6 1/8 B5"), 0, "an eighth off the beat");
     assert_eq!(found("1/2 D6 B5"), 1, "half of the chord");
 }
+
+/// What a full wind band and its heavy brass hold above a bass, by the harmony's rules.
+fn held_by_full_wind(chords: &str, tune: &str, low: &str) -> Vec<String> {
+    let text = piece(
+        72,
+        chords,
+        &format!("voice tune {{ {tune} }}\nvoice low {{ {low} }}"),
+        "era 1885\n flute 2, oboe 2, clarinet 2 in A, bass-clarinet in Bb, bassoon 2, contrabassoon\n \
+         horn 4 in F, trumpet 3 in F, tenor-trombone 2, bass-trombone, tuba\n \
+         violin-1 12 players, viola 8 players, cello 8 players, double-bass 6 players",
+        "violin-1 plays tune as melody\n cello plays low as bass\n double-bass plays low 8vb as bass\n \
+         flute, oboe, clarinet, bass-clarinet, bassoon, contrabassoon sustain\n \
+         horn, trumpet, tenor-trombone, bass-trombone, tuba sustain\n viola sustains",
+    );
+    let codes = ["harmony/muddy", "harmony/below-bass", "harmony/doubled-leading-note"];
+    codes.iter().flat_map(|code| only(&text, code)).map(|found| found.message).collect()
+}
+
+#[test]
+fn the_lowest_of_full_wind_go_with_a_bass_that_leaves_them_no_room() {
+    // Between B2 and the fifth above it there is nothing that is clear.
+    let turns = held_by_full_wind(
+        "1: Am | 2: E7/G# | 3: Am | 4: 1/2 Dm/F E |",
+        "1: 1/1 E5 | 2: D5 | 3: C5 | 4: 1/2 A4 G#4 |",
+        "1: 1/1 A2 | 2: G#2 | 3: A2 | 4: 1/2 F2 E2 |",
+    );
+    assert_eq!(turns, [""; 0]);
+    let stands = held_by_full_wind(
+        "1: Am | 2: Am/C | 3: G7/B | 4: C |",
+        "1: 1/1 E5 | 2: E5 | 3: F5 | 4: E5 |",
+        "1: 1/1 A2 | 2: C3 | 3: B2 | 4: C3 |",
+    );
+    assert_eq!(stands, [""; 0]);
+}
+
+#[test]
+fn those_who_have_the_bass_have_one_that_is_foreign_to_the_chord_and_follow_it_out_of_mud() {
+    let foreign = held_by_full_wind(
+        "1: Em | 2: Em/D | 3: C | 4: G |",
+        "1: 1/1 B4 | 2: B4 | 3: C5 | 4: B4 |",
+        "1: 1/1 E3 | 2: D3 | 3: C3 | 4: G2 |",
+    );
+    assert_eq!(foreign, [""; 0]);
+    // The double basses come to G2 above a held E♭2.
+    let moves = held_by_full_wind(
+        "1: Eb | 2: Eb | 3: Ab | 4: Eb |",
+        "1: 1/1 G5 | 2: G5 | 3: Ab5 | 4: G5 |",
+        "1: 1/1 Eb3 | 2: 1/4 Eb3 G3 1/2 Bb3 | 3: 1/1 Ab3 | 4: Eb3 |",
+    );
+    assert_eq!(moves, [""; 0]);
+}

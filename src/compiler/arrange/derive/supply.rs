@@ -2,7 +2,7 @@
 
 use crate::arrange::Part;
 use crate::instruments::{Limit, PlayerRank};
-use crate::music::{Chord, Pitch, Time};
+use crate::music::{Chord, Pitch, PitchName, Time};
 
 /// How far a player may be asked to go.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -100,7 +100,11 @@ impl Supply {
     /// The notes of a chord that the player has, from the lowest up. An open note of a crook keeps
     /// the name that it has on paper, even where the chord spells it otherwise.
     pub(super) fn of_chord(&self, chord: &Chord) -> Vec<Pitch> {
-        let members = chord.members();
+        self.of_names(&chord.members())
+    }
+
+    /// The same of the notes that have one of these names.
+    pub(super) fn of_names(&self, members: &[PitchName]) -> Vec<Pitch> {
         let mut found: Vec<Pitch> = match self {
             Supply::Unpitched => Vec::new(),
             Supply::Notes(notes) => notes
@@ -171,5 +175,10 @@ impl Supplies {
 
     pub(super) fn at(&self, time: Time) -> &Supply {
         &self.from[self.stretch(time)].1
+    }
+
+    /// Does something hold of what the player has, whenever it is?
+    pub(super) fn all(&self, holds: impl Fn(&Supply) -> bool) -> bool {
+        self.from.iter().all(|(_, supply)| holds(supply))
     }
 }

@@ -151,6 +151,41 @@ impl Texture {
         notes.find(|note| note.sound.pitches().contains(&pitch)).map(|note| note.start)
     }
 
+    /// Does a note that sounds at a time come and go by step, shorter than `beat`: a passing or a
+    /// neighbouring note, accented or not? (E. Prout, Harmony, 1889, ch. XI, from memory.)
+    pub(super) fn is_between_steps(&self, time: Time, pitch: Pitch, beat: Time) -> bool {
+        self.voices.iter().chain(&self.written).any(|notes| {
+            let after = notes.partition_point(|note| note.start <= time);
+            let [before, note, next] = match after.checked_sub(2).and_then(|i| notes.get(i..i + 3))
+            {
+                Some([before, note, next]) => [before, note, next],
+                _ => return false,
+            };
+            let (start, end) = (note.start, note.start + note.length);
+            let step = |other: &Note| {
+                let pitches = other.sound.pitches().iter();
+                pitches
+                    .map(|other| (other.midi() - pitch.midi()).abs())
+                    .any(|way| way == 1 || way == 2)
+            };
+            note.sound.pitches().contains(&pitch)
+                && end > time
+                && note.length < beat
+                && before.start + before.length == start
+                && next.start == end
+                && step(before)
+                && step(next)
+        })
+    }
+
+    /// Does a note of this pitch go on for so long from a time?
+    pub(super) fn lasts(&self, time: Time, pitch: Pitch, long: Time) -> bool {
+        let mut notes = self.sounding(time);
+        notes.any(|note| {
+            note.sound.pitches().contains(&pitch) && note.start + note.length >= time + long
+        })
+    }
+
     /// The note with the highest pitch at a time.
     pub(super) fn top_note(&self, time: Time) -> Option<&Note> {
         self.sounding(time)

@@ -4,7 +4,7 @@
 //! Neighbouring notes that sound together for two fifths of a second or more, closer than the
 //! table of low interval limits allows at that depth: a third below about C3, a second below
 //! about E3, a fourth below A2, a sixth below F2. A bass that goes down to the fifth of its chord under a
-//! root that is held meanwhile, as in a dance, is left alone (our heuristic).
+//! root that is held meanwhile or struck with it, as in a dance, is left alone (our heuristic).
 //!
 //! # Why it matters
 //! Low down the overtones of both notes rub against each other: one hears a growl instead of a
@@ -52,8 +52,8 @@ use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
-use crate::music::{Chord, Pitch};
-use crate::resolve::Role;
+use crate::music::Pitch;
+use crate::resolve::{HarmonyEvent, Role};
 
 pub const RULE: Rule = Rule {
     code: "harmony/muddy",
@@ -154,19 +154,21 @@ fn passes(cx: &Context, sounding: Sounding) -> bool {
     (note.solo() || note.role() == Role::Melody) && end - begin < PASSES
 }
 
-/// Does the bass only go down to the fifth of its chord under a root that is held meanwhile, as in a
-/// dance? (Our heuristic.)
+/// Does the bass only go down to the fifth of its chord, after it has begun, under a root that is held
+/// meanwhile or struck with it, as in a dance? (Our heuristic.)
 fn steps_to_the_fifth(cx: &Context, low: &[(Pitch, Sounding)], high: &[(Pitch, Sounding)]) -> bool {
     let parts = &cx.arrangement.parts;
     let (Some((under, bass)), Some((over, _))) = (low.first(), high.first()) else { return false };
     let start = bass.of(parts).start();
-    let stands = |chord: Chord| {
-        let root = chord.root.class();
-        over.midi().rem_euclid(12) == root && under.midi().rem_euclid(12) == (root + 7) % 12
+    let stands = |event: &HarmonyEvent| {
+        let root = event.chord.root.class();
+        over.midi().rem_euclid(12) == root
+            && under.midi().rem_euclid(12) == (root + 7) % 12
+            && event.start < start
     };
     low.iter().any(|(_, sounding)| sounding.of(parts).role() == Role::Bass)
-        && high.iter().all(|(_, held)| held.of(parts).start() < start)
-        && super::chord(cx, start).is_some_and(stands)
+        && high.iter().all(|(_, held)| held.of(parts).start() <= start)
+        && super::event(cx, start).is_some_and(stands)
 }
 
 const NAMES: [&str; 11] = [

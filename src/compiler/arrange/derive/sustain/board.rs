@@ -122,6 +122,12 @@ impl<'b> Board<'b> {
                 }
             }
         }
+        // Who came last may have gone with the bass to a leading note that somebody has above.
+        for &seat in desk.leaders.iter().chain(&desk.followers) {
+            if passage.clone().any(|at| self.doubles_the_bass(seat, at)) {
+                join::join(self, seat, passage.clone());
+            }
+        }
         // Where a section crosses, its leader finds another way, and those behind him follow.
         for &leader in &desk.leaders {
             let section: Vec<usize> = desk
@@ -143,6 +149,22 @@ impl<'b> Board<'b> {
                 }
             }
         }
+    }
+
+    /// Has a player a tender note that another of his choir has with the bass?
+    fn doubles_the_bass(&self, seat: usize, at: usize) -> bool {
+        let (own, height, ear) = (&self.seats[seat], self.heights[at][seat], &self.ears[at]);
+        let with_bass = |seat: usize| {
+            ear.leans_on_bass(&self.seats[seat]) && ear.is_with_bass(self.heights[at][seat])
+        };
+        let same = |other: usize| {
+            let there = self.heights[at][other];
+            self.seats[other].choir == own.choir && there != REST && (there - height) % 12 == 0
+        };
+        height != REST
+            && self.wants[at].tender(height)
+            && !with_bass(seat)
+            && (0..self.seats.len()).any(|other| other != seat && same(other) && with_bass(other))
     }
 
     /// Does a player share a note with one of his choir, anywhere in a passage, with whom he should not?

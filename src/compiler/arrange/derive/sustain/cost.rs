@@ -13,7 +13,7 @@
 use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
-use crate::music::{Chord, ChordQuality, Key, Pitch};
+use crate::music::{Chord, ChordQuality, Key, Pitch, PitchName};
 
 /// The most players that are voiced together; others of the choir join them one by one.
 pub(super) const MOST: usize = 4;
@@ -61,7 +61,7 @@ const SIX_FOUR_AT_THE_END: u32 = 120;
 const DEEP: i16 = 60;
 
 /// Below this key number the interval of so many semitones is muddy: index 1 the minor second.
-const MUDDY_BELOW: [i16; 12] = [0, 52, 51, 48, 47, 45, 35, 37, 41, 41, 41, 41];
+const MUDDY_BELOW: [i16; 12] = [0, 52, 51, 48, 46, 45, 35, 37, 41, 41, 41, 41];
 
 /// The most members that a chord has.
 const MEMBERS: usize = 5;
@@ -147,6 +147,15 @@ impl Wants {
             place[class] = Some(index.narrow::<u8>());
             classes |= 1 << class;
             members.push(Member { missing, missed_by_all, doubled });
+        }
+        // A bass that is foreign to the chord: who has the bass may have it, and nobody misses it.
+        if let Some(bass) = foreign_bass(chord)
+            && members.len() < MEMBERS
+        {
+            let class = bass.class() as usize;
+            place[class] = Some(members.len().narrow::<u8>());
+            fifths[class] = Some(bass.fifths().narrow::<i8>());
+            members.push(Member { missing: 0, missed_by_all: 0, doubled: Some(0) });
         }
         let root = chord.root.class();
         Wants { place, leading, members, classes, tendencies, fifths, root }
@@ -270,6 +279,12 @@ impl Wants {
     fn absent(&self, has: usize) -> impl Iterator<Item = &Member> {
         self.members.iter().enumerate().filter(move |(i, _)| has >> i & 1 == 0).map(|(_, m)| m)
     }
+}
+
+/// The bass of a chord that is none of its members: of "Em/D".
+pub(super) fn foreign_bass(chord: &Chord) -> Option<PitchName> {
+    let members = chord.members();
+    chord.bass.filter(|bass| members.iter().all(|member| member.class() != bass.class()))
 }
 
 /// So many players of a choir are a whole chord by themselves.

@@ -39,9 +39,12 @@ const BELOW_THE_BASS: u32 = 400;
 /// A low one that does not.
 const LOW_NOT_THE_BASS: u32 = 30;
 
+/// What it costs to have a tender note with the bass that somebody else of the choir has, too.
+const WITH_BASS_TWICE: u32 = 200;
+
 /// What it costs to stand too close above or below another note low down: in seconds, and wider.
-const MUDDY_SECOND: u32 = 200;
-const MUDDY: u32 = 120;
+const MUDDY_SECOND: u32 = 400;
+const MUDDY: u32 = 300;
 
 /// Violas keep within a tenth of the bass, or below this B; what a semitone above costs. (The tenor of the
 /// strings, which leaves no hole above the cellos: common practice; the weight is our heuristic.)
@@ -115,7 +118,22 @@ impl Ear {
         slot: &Slot,
     ) -> bool {
         let lowest = leader + 1 == desk.leaders.len() && desk.players() >= cost::COMPLETE;
-        seat.place != Duty::Free || (self.tutti && lowest && seat.supplies.at(slot.start).is_deep())
+        self.leans_on_bass(seat) || (self.tutti && lowest && seat.supplies.at(slot.start).is_deep())
+    }
+
+    /// Does this player rather have the bass than another note?
+    pub(super) fn leans_on_bass(&self, seat: &Seat) -> bool {
+        match seat.place {
+            Duty::Free => false,
+            Duty::LowInTutti => self.tutti,
+            Duty::Ground | Duty::Low => true,
+        }
+    }
+
+    /// Is this the note that the bass itself has, or its octave below?
+    pub(super) fn is_with_bass(&self, height: i16) -> bool {
+        let low = self.outer.filter(|_| self.has_bass).map(|(low, _)| low);
+        low.is_some_and(|low| height <= low && (low - height) % 12 == 0)
     }
 
     /// The pitch classes that players of this choir have with the melody or the bass.
@@ -229,12 +247,15 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, Heard)> {
     };
     for (at, beat) in beats_from(form, slot.start, slot.end) {
         let Some(outer) = texture.outer(at) else { continue };
-        let strong = at == slot.start || weight(form, at) >= 2;
+        let begins = at == slot.start;
+        let strong = begins || weight(form, at) >= 2;
+        // A short note between two steps passes on a strong beat, too, while its chord is held.
+        let bears = |pitch: Pitch| strong && (begins || !texture.is_between_steps(at, pitch, beat));
         if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
-            watch(outer.high, strong);
+            watch(outer.high, bears(outer.high));
         }
         if strong {
-            watch(outer.low, true);
+            watch(outer.low, bears(outer.low));
         }
     }
     found
@@ -268,6 +289,43 @@ fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
     classes
 }
 
+/// What others sound at a slot beside one choir.
+pub(super) struct Others {
+    held: Vec<Held>,
+    /// How many are of the choir.
+    of_choir: usize,
+    /// Their heights and that of the bass, as a set of bits.
+    heights: u128,
+}
+
+impl Others {
+    pub(super) fn new(choir: Choir, held: impl Iterator<Item = Held>, ear: &Ear) -> Others {
+        let held: Vec<Held> = held.filter(|(_, height)| *height != REST).collect();
+        let bass = ear.outer.filter(|_| ear.has_bass).map(|(low, _)| low);
+        let bit = |height: i16| u32::try_from(height).ok().and_then(|at| 1u128.checked_shl(at));
+        let all = held.iter().map(|(_, height)| *height).chain(bass).filter_map(bit);
+        let heights = all.fold(0, |all, bit| all | bit);
+        let of_choir = held.iter().filter(|(other, _)| *other == choir).count();
+        Others { held, of_choir, heights }
+    }
+
+    pub(super) fn sounding(&self) -> &[Held] {
+        &self.held
+    }
+
+    /// The nearest heights below and above one.
+    fn beside(&self, height: i16) -> [Option<i16>; 2] {
+        let Some(at) = u32::try_from(height).ok().filter(|at| *at < 127) else { return [None; 2] };
+        let below = self.heights & ((1 << at) - 1);
+        let above = self.heights >> (at + 1);
+        let bits = |count: u32| count.narrow::<i16>();
+        [
+            (below != 0).then(|| 127 - bits(below.leading_zeros())),
+            (above != 0).then(|| height + 1 + bits(above.trailing_zeros())),
+        ]
+    }
+}
+
 /// What one held note costs against what else is heard; `players` of his choir are worked out with
 /// him.
 pub(super) fn against(
@@ -275,26 +333,25 @@ pub(super) fn against(
     height: i16,
     wants: &Wants,
     ear: &Ear,
-    others: &[Held],
+    others: &Others,
     players: usize,
 ) -> u32 {
     let mut cost = 0;
     for &(voice, heard) in &ear.watched {
-        if matches!((voice - height).rem_euclid(12), 1 | 11) {
+        if matches!((voice - height).abs() % 12, 1 | 11) {
             let rub = heard.rub();
             cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
         }
     }
-    let same = |voice: i16| voice != REST && (voice - height).rem_euclid(12) == 0;
+    let same = |voice: i16| (voice - height) % 12 == 0;
     let ground = seat.place == Duty::Ground;
     let bass = i32::from(height.rem_euclid(12)) == if ground { ear.ground } else { ear.bass };
     // Who goes with the bass doubles it, whatever it has.
-    let with_bass = ground && bass;
+    let leans = ear.leans_on_bass(seat);
+    let with_bass = ground && bass || leans && ear.is_with_bass(height);
     let tender = wants.tender(height) && !with_bass;
     // So many players of a choir are a whole chord by themselves, as those of a tutti are.
-    let of_choir =
-        1 + others.iter().filter(|(choir, h)| *choir == seat.choir && *h != REST).count();
-    let whole = players.max(of_choir) >= cost::COMPLETE;
+    let whole = players.max(1 + others.of_choir) >= cost::COMPLETE;
     let doubles = |unison: bool| match unison {
         false if ear.tutti => OCTAVE_OF_TUTTI,
         false if whole => OCTAVE_OF_CHOIR,
@@ -302,11 +359,15 @@ pub(super) fn against(
         _ => DOUBLES_TENDER,
     };
     let mut twice = 0;
-    for &(choir, other) in others.iter().filter(|(_, other)| same(*other)) {
+    for &(choir, other) in others.held.iter().filter(|(_, other)| same(*other)) {
         let unison = other == height;
         if choir == seat.choir {
             cost += if unison { UNISON } else { 0 };
-            twice = if tender { cost::TENDER_TWICE } else { twice };
+            twice = match tender {
+                true => cost::TENDER_TWICE,
+                false if wants.tender(height) && !ground => WITH_BASS_TWICE,
+                false => twice,
+            };
         } else if tender {
             twice = doubles(unison).max(twice);
         } else {
@@ -322,10 +383,10 @@ pub(super) fn against(
             twice = cost::TENDER_TWICE;
         }
     }
-    cost += twice + mud(height, others, ear);
+    cost += twice + mud(height, others);
     if ground && !bass {
         cost += NOT_THE_BASS;
-    } else if seat.place == Duty::Low && !bass {
+    } else if leans && !bass {
         cost += LOW_NOT_THE_BASS;
     }
     let Some((low, high)) = ear.outer else { return cost };
@@ -333,10 +394,10 @@ pub(super) fn against(
         let reach = (low + CLOSE_TO_THE_BASS).max(TENOR);
         cost += HOLE * u32::from((height - reach).max(0).unsigned_abs());
     }
-    if !ground && ear.voices.contains(&height) {
+    if !with_bass && !ground && ear.voices.contains(&height) {
         cost += 15;
     }
-    if same(high) || (same(low) && !ground) {
+    if same(high) || (same(low) && !ground && !with_bass) {
         let class = usize::from(height.rem_euclid(12).unsigned_abs());
         cost += match (tender, ear.tutti) {
             // A seventh or a suspended fourth would have to fall in octaves with the voice.
@@ -364,16 +425,13 @@ pub(super) fn against(
 
 /// What it costs to stand too close to the nearest note below and above: of the bass and of all
 /// who hold notes.
-fn mud(height: i16, others: &[Held], ear: &Ear) -> u32 {
+fn mud(height: i16, others: &Others) -> u32 {
     /// Above this nothing is muddy.
     const CLEAR: i16 = 64;
     if height > CLEAR {
         return 0;
     }
-    let bass = ear.outer.filter(|_| ear.has_bass).map(|(low, _)| low);
-    let heard = || others.iter().map(|(_, other)| *other).chain(bass).filter(|h| *h != REST);
-    let below = heard().filter(|other| *other < height).max();
-    let above = heard().filter(|other| *other > height).min();
+    let [below, above] = others.beside(height);
     let pairs = [below.map(|below| (below, height)), above.map(|above| (height, above))];
     let muddy = pairs.into_iter().flatten().filter(|(low, high)| cost::muddy(*low, *high));
     muddy.map(|(low, high)| if high - low <= 2 { MUDDY_SECOND } else { MUDDY }).sum()

@@ -167,7 +167,13 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
                     u32::from(wants.members_among(classes(&own)) & 0b10 == 0);
             }
             for class in 0..12i16 {
-                let times = own.iter().filter(|h| h.rem_euclid(12) == class).count();
+                // Those who go with the bass, a trombone and the tuba below it, are one voice.
+                let bass = sounding(bar).into_iter().min().unwrap_or(i16::MAX);
+                let (with_bass, others): (Vec<i16>, Vec<i16>) = own
+                    .iter()
+                    .filter(|h| h.rem_euclid(12) == class)
+                    .partition(|h| **h <= bass && (bass - **h) % 12 == 0);
+                let times = others.len() + usize::from(!with_bass.is_empty());
                 total.twice += u32::from(wants.tender(class) && times > 1);
             }
         }

@@ -6,7 +6,7 @@ use std::ops::Range;
 
 use super::board::Board;
 use super::cost::{self, REST};
-use super::ear::{self, Held};
+use super::ear::{self, Others};
 use super::seats::{Choir, Duty};
 use crate::arrange::derive::search::{Choice, cheapest};
 
@@ -55,12 +55,15 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
     let (slot, ear, wants) = (&board.slots[at], &board.ears[at], &board.wants[at]);
     let own = &board.seats[seat];
     let notes = own.heights(slot);
-    let others: Vec<Held> = board.others(at, |other| other == seat).collect();
-    let sounding = || others.iter().filter(|(_, height)| *height != REST);
-    let heard = sounding().fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
+    let others = Others::new(own.choir, board.others(at, |other| other == seat), ear);
+    let sounding = others.sounding();
+    let heard = sounding.iter().fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
     let heard = wants.members_among(heard);
-    let choir: Vec<i16> =
-        sounding().filter(|(choir, _)| *choir == own.choir).map(|(_, height)| *height).collect();
+    let choir: Vec<i16> = sounding
+        .iter()
+        .filter(|(choir, _)| *choir == own.choir)
+        .map(|(_, height)| *height)
+        .collect();
     let has = choir.iter().filter_map(|height| wants.member(*height)).fold(0, |s, m| s | 1 << m);
     let middle = own.supplies.at(slot.start).middle().narrow::<i16>();
     let has = has | wants.members_among(ear.leading_of(own.choir));

@@ -36,8 +36,9 @@ use super::texture::Texture;
 use super::{DerivedPart, Request, Sounding};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::resolve::{BarIndices, Form, Verb};
+use crate::resolve::{BarIndices, Verb};
 use board::Board;
+use ground::Bass;
 
 pub(super) use cost::{Wants, leading_class};
 pub(in crate::arrange) use realise::realise;
@@ -72,6 +73,7 @@ pub(in crate::arrange) fn sustain(
     board.solve(form, settled.0, settled.1);
 
     told::faults(requests, &board, diagnostics);
+    let bass = Bass { form, texture: &texture, around };
     let goals = breath::goals(form, &slots);
     let mut taken = breath::Taken::new();
     let mut lines = Vec::with_capacity(requests.len());
@@ -81,7 +83,7 @@ pub(in crate::arrange) fn sustain(
             continue;
         }
         let Verb::Sustains { restrike } = request.line.verb else { continue };
-        let held = held(&board, (line, request.parts.len()), form, &texture);
+        let held = held(&board, (line, request.parts.len()), &bass);
         let mut parts: Vec<DerivedPart> = held
             .iter()
             .enumerate()
@@ -103,12 +105,7 @@ pub(in crate::arrange) fn sustain(
 }
 
 /// What each of so many players of a line holds, slot by slot.
-fn held(
-    board: &Board,
-    (line, players): (usize, usize),
-    form: &Form,
-    texture: &Texture,
-) -> Vec<Vec<Held>> {
+fn held(board: &Board, (line, players): (usize, usize), bass: &Bass) -> Vec<Vec<Held>> {
     let mut held = vec![Vec::new(); players];
     let own = || board.seats.iter().enumerate().filter(|(_, seat)| seat.line == line);
     for (at, slot) in board.slots.iter().enumerate() {
@@ -120,9 +117,11 @@ fn held(
             let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
             let whole = Held { start, end, pitch, span, event };
             let of_player: &mut Vec<Held> = &mut held[seat.player];
-            if seat.place == Duty::Ground {
+            let ear = &board.ears[at];
+            let leans = ear.leans_on_bass(seat) && ear.is_with_bass(height);
+            if seat.place == Duty::Ground || leans {
                 let above = board.above(at, index).map(i32::from);
-                of_player.extend(ground::with_the_bass((form, texture), whole, &notes, above));
+                of_player.extend(ground::with_the_bass(bass, whole, &notes, above));
             } else {
                 of_player.push(whole);
             }

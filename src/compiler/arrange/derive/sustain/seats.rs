@@ -39,6 +39,8 @@ pub(super) enum Duty {
     Ground,
     /// Rather the bass than another note, low in its choir: the bass trombone.
     Low,
+    /// In a tutti the same, as the lowest of a whole choir: bassoon 2. (Common practice.)
+    LowInTutti,
 }
 
 /// One player who holds notes.
@@ -64,9 +66,18 @@ pub(super) struct Seat {
 
 impl Seat {
     /// The notes of a chord that the player may hold, from the lowest up; drums have only the root
-    /// and the perfect fifth. (Common practice.)
+    /// and the perfect fifth, and who has the bass has one, too, that is foreign to the chord. (Common
+    /// practice.)
     pub(super) fn notes(&self, slot: &Slot) -> Vec<Pitch> {
-        let mut notes = self.supplies.at(slot.start).of_chord(&slot.chord);
+        let supply = self.supplies.at(slot.start);
+        let mut notes = match cost::foreign_bass(&slot.chord).filter(|_| self.place != Duty::Free) {
+            Some(bass) => {
+                let mut members = slot.chord.members();
+                members.push(bass);
+                supply.of_names(&members)
+            }
+            None => supply.of_chord(&slot.chord),
+        };
         if self.drums {
             let root = slot.chord.root.class();
             notes.retain(|pitch| matches!((pitch.midi() - root).rem_euclid(12), 0 | 7));
@@ -77,6 +88,11 @@ impl Seat {
     /// Are two players of one section: of one line of the ensemble, or both trombones?
     pub(super) fn is_of_section(&self, other: &Seat) -> bool {
         self.name == other.name || (self.slides && other.slides)
+    }
+
+    /// Does what he has go down to where it is heard as a bass, always, with any note of the scale?
+    fn goes_deep(&self) -> bool {
+        !self.natural && self.choir != Choir::Strings && self.supplies.all(Supply::is_deep)
     }
 
     /// Does he stand above the bass of the strings: a viola, by its compass?
@@ -148,7 +164,16 @@ pub(super) fn seats(requests: &[&Request]) -> Vec<Seat> {
         };
         key(a_middle, a_low, a).cmp(&key(b_middle, b_low, b))
     });
-    seats.into_iter().map(|(.., seat)| seat).collect()
+    let mut seats: Vec<Seat> = seats.into_iter().map(|(.., seat)| seat).collect();
+    for choir in seats.chunk_by_mut(|one, two| one.choir == two.choir) {
+        if choir.len() > cost::COMPLETE && choir.iter().all(|seat| seat.place != Duty::Low) {
+            let lowest = choir.iter_mut().rev().find(|seat| seat.place == Duty::Free);
+            if let Some(seat) = lowest.filter(|seat| seat.goes_deep()) {
+                seat.place = Duty::LowInTutti;
+            }
+        }
+    }
+    seats
 }
 
 /// Does an instrument go down to the C of the viola, or near it, and no further?

@@ -6,7 +6,7 @@ use std::rc::Rc;
 
 use super::board::Board;
 use super::cost::{self, MOST, PARALLEL, REST, Row, SETS, Tendency};
-use super::ear::{self, Held};
+use super::ear::{self, Held, Others};
 use super::seats::Choir;
 use super::slots::Slot;
 use super::voicings::{self, Desk, HEIGHTS, Voicings};
@@ -77,7 +77,8 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut voicings:
     let (slot, ear) = (&board.slots[at], &board.ears[at]);
     let voicings = known.voicings(slot, desk, board.seats);
     let of_desk = |seat: usize| desk.leaders.contains(&seat) || desk.followers.contains(&seat);
-    let others: Vec<Held> = board.others(at, of_desk).collect();
+    let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
+    let others = Others::new(choir, board.others(at, of_desk), ear);
     let mut against = [[0; HEIGHTS]; MOST];
     let mut grounds = [false; MOST];
     for (leader, &seat) in desk.leaders.iter().enumerate() {
@@ -92,11 +93,10 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut voicings:
             }
         }
     }
-    let sounding = others.iter().filter(|(_, height)| *height != REST);
-    let heard = sounding.fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
+    let heard =
+        others.sounding().iter().fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
     let heard = voicings.wants.members_among(heard);
     let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard).narrow::<u16>());
-    let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
     let led = voicings.wants.members_among(ear.leading_of(choir));
     let of_family = std::array::from_fn(|has| {
         let lacks = |has| voicings.wants.lacks(has, desk.players());
@@ -104,7 +104,7 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut voicings:
     });
     let moves = board.moves(at, of_desk);
     let voices = board.voices(at);
-    let bottom = bottom(board, desk, slot, &voicings, choir, &others);
+    let bottom = bottom(board, desk, slot, &voicings, choir, others.sounding());
     let tutti = ear.is_tutti_for(choir);
     Stage {
         voices,
@@ -134,7 +134,7 @@ fn bottom(
     if !board.seats[last].supplies.at(slot.start).is_deep() || desk.players() < cost::COMPLETE {
         return bottom;
     }
-    let of_choir = others.iter().filter(|(other, height)| *other == choir && *height != REST);
+    let of_choir = others.iter().filter(|(other, _)| *other == choir);
     let below = of_choir.map(|(_, height)| *height).min().unwrap_or(i16::MAX);
     let bass = slot.chord.bass_note().class();
     for (height, cost) in (0i16..).zip(&mut bottom) {

@@ -4,7 +4,6 @@
 use super::Held;
 use super::board::Board;
 use super::cost::{self, REST};
-use super::seats::Duty;
 use crate::arrange::derive::{Request, findings};
 use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::{Pitch, Time};
@@ -60,7 +59,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
-            let ground = own.place != Duty::Free || at_the_bottom(board, at, seat);
+            let ground = board.ears[at].leans_on_bass(own) || at_the_bottom(board, at, seat);
             let tendency = board.wants[before].tendencies[usize::from(moved.0.unsigned_abs() % 12)];
             let voices = board.voices(at);
             let along = match board.ears[at].is_tutti_for(own.choir) {
