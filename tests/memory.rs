@@ -12,7 +12,7 @@ mod source;
 use std::fmt::Write;
 
 use peak_alloc::PeakAlloc;
-use ripieno::diagnostics::Severity;
+use ripieno::diagnostics::{Diagnostic, Severity};
 use ripieno::resolve::NoFiles;
 use ripieno::session::Session;
 
@@ -103,16 +103,46 @@ fn computed(bars: usize) -> String {
     )
 }
 
-/// Bytes that a check of the source takes at its highest, for each byte of the source.
+/// Two bars, of which the form says much that cannot hold together or cannot be read: these lines, one
+/// after another.
+fn contradictions(lines: &[&str]) -> String {
+    let said: String = lines.iter().cycle().take(60_000).fold(String::new(), |mut said, line| {
+        writeln!(said, "  {line}").unwrap();
+        said
+    });
+    format!(
+        "piece \"Figures\" {{ }}\nform {{\n  1 metre 4/4, key C major\n{said}  2 end\n}}\n\
+         voice upper {{ 1: 1/1 C5 | 2: C5 | }}\nensemble all {{\n  era 1885\n  flute 1\n}}\n\
+         scoring all for all {{\n  flute plays upper as melody\n}}\n"
+    )
+}
+
+/// Bytes that a check of the source takes at its highest, for each byte of the source. Of what is
+/// wrong in it as many findings are told as may be.
+fn times_the_source_with_faults(text: &str) -> f64 {
+    times(text, |findings| {
+        let wrong = findings.iter().filter(|finding| finding.severity == Severity::Error);
+        assert_eq!(wrong.count(), ripieno::limits::FINDINGS);
+    })
+}
+
+/// The same for a source without faults.
 fn times_the_source(text: &str) -> f64 {
+    times(text, |findings| {
+        let right = |finding: &Diagnostic| finding.severity < Severity::Error;
+        assert!(findings.iter().all(right), "{findings:#?}");
+    })
+}
+
+fn times(text: &str, hold: impl Fn(&[Diagnostic])) -> f64 {
     let bytes = text.len();
     let before = MEMORY.current_usage();
     MEMORY.reset_peak_usage();
     let mut session = Session::asked_once(NoFiles);
     let file = session.open("memory.ripieno", text);
     let findings = session.findings(file);
-    assert!(findings.iter().all(|finding| finding.severity < Severity::Error), "{findings:#?}");
     let peak = MEMORY.peak_usage() - before;
+    hold(&findings);
     peak as f64 / bytes as f64
 }
 
@@ -128,11 +158,22 @@ fn a_check_takes_at_most_twenty_times_its_source() {
         ("six voices in parallel fifths", parallel_fifths(2000), ALLOWED),
         ("players whose notes are computed", computed(1000), ALLOWED_COMPUTED),
     ];
-    let told: Vec<(bool, String)> = shapes
+    let faulty = [
+        (
+            "60,000 contradictions of one bar",
+            contradictions(&["1 key C major", "1 key D major", "1 key E major"]),
+        ),
+        ("60,000 lines that cannot be read", contradictions(&["1 kee C major", "1 kee D major"])),
+    ];
+    let measured = shapes
         .into_iter()
-        .map(|(shape, text, allowed)| {
-            let length = text.len();
-            let times = times_the_source(&text);
+        .map(|(shape, text, allowed)| (shape, text.len(), times_the_source(&text), allowed));
+    let faulty = faulty
+        .into_iter()
+        .map(|(shape, text)| (shape, text.len(), times_the_source_with_faults(&text), ALLOWED));
+    let told: Vec<(bool, String)> = measured
+        .chain(faulty)
+        .map(|(shape, length, times, allowed)| {
             let told = format!("{shape}, {length} bytes: {times:.1} times, {allowed} allowed");
             (times <= allowed, told)
         })

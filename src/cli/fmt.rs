@@ -37,7 +37,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         let text = source::text(path)?;
         let document = Document::new(FileId(0), text.as_str());
         let formatted = format::format(&document);
-        let unread = document.findings().count();
+        let unread = document.findings().count() + document.crowd().all_beyond();
         sources.push(Source { path, text, formatted, unread });
     }
     let mut end = End::Fine;

@@ -148,7 +148,9 @@ enum Before {
 }
 
 fn is_broken(item: &Item) -> bool {
-    !item.findings.is_empty() || matches!(item.node, Node::Broken(_) | Node::Lost(_))
+    item.crowded
+        || !item.findings.is_empty()
+        || matches!(item.node, Node::Broken(_) | Node::Lost(_))
 }
 
 fn opens(node: &Node) -> bool {

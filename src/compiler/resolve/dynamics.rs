@@ -22,7 +22,7 @@ pub(super) fn dynamics(
         unsure.push(BarIndices::new(digits.parse().map_or(0, from), end));
     }
     for line in &tree.lines {
-        let before = cx.diagnostics.len();
+        let before = cx.errors;
         read_line(cx, line, form, &mut directions);
         if cx.errors_since(before) {
             unsure.push(BarIndices::new(from(line.from.bar), end));

@@ -131,7 +131,7 @@ fn ensemble<'t>(
     for line in &gathered.players {
         let mut silent = Resolver { instruments: cx.instruments.clone(), ..Resolver::default() };
         let told = if own(line.span) { &mut *cx } else { &mut silent };
-        let before = told.diagnostics.len();
+        let before = told.errors;
         let made = line_players(told, line);
         if told.errors_since(before) {
             let list = if made.is_empty() { &mut unread } else { &mut unsure };

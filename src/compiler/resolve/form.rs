@@ -107,7 +107,7 @@ pub(super) fn form(
         return build(cx, &settings, longest);
     };
     let mut settings = Settings::default();
-    for broken in &tree.broken {
+    for broken in tree.broken.iter().flat_map(|line| line.iter()) {
         settings.doubt(bar_in_doubt(broken));
     }
     let end = end_of(tree).map(|end| end.max(longest));
@@ -118,7 +118,7 @@ pub(super) fn form(
             continue;
         }
         for (place, item) in line.items.iter().enumerate() {
-            let before = cx.diagnostics.len();
+            let before = cx.errors;
             if settings.contradicts(cx, line, place) {
                 continue;
             }

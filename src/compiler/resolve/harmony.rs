@@ -4,6 +4,7 @@ use super::Resolver;
 use super::counting::{BarCount, Counting, no_such_rest};
 use super::form::{bad_value, exact, read_key};
 use super::local_keys::hear;
+use super::music::Finding;
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, ChordQuality, Key, Time};
@@ -27,7 +28,7 @@ pub(super) fn harmony(
         if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
             break;
         }
-        let (before, expected) = (cx.diagnostics.len(), count.next);
+        let (before, expected) = (cx.errors, count.next);
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
         let whole = form.whole(index);
         count.next = whole.after;
@@ -140,14 +141,14 @@ fn bar_of_chords(
             }
             HarmonyStep::Rest(_) | HarmonyStep::Symbol(_) => {
                 if at >= end {
-                    cx.counted.chords(index, cx.diagnostics.len());
-                    cx.push(too_long(frame.number, step.span));
+                    let told = cx.push_and_know(too_long(frame.number, step.span));
+                    cx.counted.chords(index, Finding::of(told, step.span));
                     return;
                 }
                 let length = value.unwrap_or(end - at).min(end - at);
                 if value.is_some_and(|value| at + value > end) {
-                    cx.counted.chords(index, cx.diagnostics.len());
-                    cx.push(too_long(frame.number, step.span));
+                    let told = cx.push_and_know(too_long(frame.number, step.span));
+                    cx.counted.chords(index, Finding::of(told, step.span));
                 }
                 rests = !matches!(step.value, HarmonyStep::Symbol(_));
                 if let HarmonyStep::Symbol(symbol) = &step.value {

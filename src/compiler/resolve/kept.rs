@@ -11,7 +11,7 @@ use super::counting::Counting;
 use super::music::{Counted, music};
 use super::piece::{Ensemble, Form, Line, Lyrics, Piece, Scoring, Voice};
 use super::{Resolver, lost};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{Crowd, Diagnostic, Span};
 use crate::syntax::{Declaration, VoiceTree};
 
 /// What one run of this stage keeps for the next.
@@ -28,14 +28,17 @@ pub(super) struct KeptVoice {
     all_end_early: bool,
     voice: Arc<Voice>,
     diagnostics: Vec<Diagnostic>,
+    crowd: Crowd,
     counted: Counted,
 }
 
 impl KeptVoice {
     /// Tells what there is to tell of the voice.
     pub(super) fn replay(&self, cx: &mut Resolver) -> Arc<Voice> {
-        cx.counted.extend(&self.counted, cx.diagnostics.len());
-        self.diagnostics.iter().for_each(|finding| cx.push(finding.clone()));
+        let told: Vec<Option<usize>> =
+            self.diagnostics.iter().map(|finding| cx.push_and_know(finding.clone())).collect();
+        cx.crowd.add_beyond(&self.crowd);
+        cx.counted.extend(&self.counted, |index| told[index], &self.diagnostics);
         Arc::clone(&self.voice)
     }
 }
@@ -80,6 +83,7 @@ impl Kept {
             all_end_early,
             voice: before.map_or_else(|| Arc::new(voice), Arc::clone),
             diagnostics: own.diagnostics,
+            crowd: own.crowd,
             counted: own.counted,
         })
     }

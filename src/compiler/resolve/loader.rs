@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use super::Resolver;
 use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
 use crate::instruments::{self, Instrument};
 use crate::limits;
@@ -115,12 +116,12 @@ impl Shelf for Once<'_> {
 pub(super) fn read_all(
     shelf: &mut dyn Shelf,
     root: FileId,
-    diagnostics: &mut Vec<Diagnostic>,
+    cx: &mut Resolver,
 ) -> (Tree, UsersInstruments) {
     let bytes = shelf.document(root).text().len();
     let mut reading = Reading {
         shelf,
-        diagnostics,
+        cx,
         open: Vec::new(),
         done: HashSet::new(),
         begun: 1,
@@ -157,7 +158,7 @@ impl UsersInstruments {
 
 struct Reading<'a> {
     shelf: &'a mut dyn Shelf,
-    diagnostics: &'a mut Vec<Diagnostic>,
+    cx: &'a mut Resolver,
     /// Sources that are being read, from the root inwards.
     open: Vec<FileId>,
     done: HashSet<FileId>,
@@ -186,7 +187,8 @@ pub fn read_file(file: FileId, name: &str, text: &str) -> Document {
 impl Reading<'_> {
     fn read(&mut self, file: FileId, whole: &mut Tree) {
         let document = self.shelf.document(file);
-        self.diagnostics.extend(document.findings().cloned());
+        self.cx.diagnostics.extend(document.findings().cloned());
+        self.cx.crowd.add_beyond(document.crowd());
         let tree = document.tree();
         self.open.push(file);
         for declaration in tree.declarations {
@@ -204,11 +206,11 @@ impl Reading<'_> {
             Ok(file) => file,
             Err(error) => {
                 whole.declarations.push(Declaration::Lost(Some("use")).into());
-                return self.diagnostics.push(cannot_use(path, &error));
+                return self.cx.push(cannot_use(path, &error));
             }
         };
         if self.open.len() >= limits::DEPTH && !self.open.contains(&file) {
-            self.diagnostics.push(
+            self.cx.push(
                 Diagnostic::error(
                     "use/cannot-read",
                     path.span,
@@ -222,7 +224,7 @@ impl Reading<'_> {
             let name = self.shelf.name(file);
             let chain: Vec<&str> = self.open.iter().map(|file| self.shelf.name(*file)).collect();
             let chain = chain.join("` uses `");
-            self.diagnostics.push(
+            self.cx.push(
                 Diagnostic::error("use/cycle", path.span, format!("`{name}` uses itself."))
                     .with_text(format!("`{chain}` uses `{name}`"))
                     .with_help("Move what both need into a third file, and let both use that."),
@@ -236,7 +238,7 @@ impl Reading<'_> {
         // The source itself is among those that were begun, and is not used.
         if self.begun > limits::FILES || self.bytes + length > limits::SOURCES {
             if !std::mem::replace(&mut self.full, true) {
-                self.diagnostics.push(too_much(path, self.begun > limits::FILES));
+                self.cx.push(too_much(path, self.begun > limits::FILES));
             }
             whole.declarations.push(Declaration::Lost(None).into());
             self.done.insert(file);
@@ -261,7 +263,7 @@ impl Reading<'_> {
             let at = |place: usize| u32::try_from(place).unwrap_or(u32::MAX);
             let span = Span::new(file, at(fault.range.start), at(fault.range.end));
             let finding = Diagnostic::error("use/cannot-read", span, fault.message);
-            self.diagnostics.push(finding.with_help(fault.help));
+            self.cx.push(finding.with_help(fault.help));
             self.instruments.lost.extend(fault.instrument);
         }
         self.done.insert(file);

@@ -12,8 +12,8 @@ const MOST_PLACES: usize = 3;
 /// What the findings need to know of what was told before.
 #[derive(Default)]
 pub(super) struct ToldBefore {
-    /// Unknown names: kind, name, index of the finding, how often since.
-    names: Vec<(String, String, usize, usize)>,
+    /// Unknown names: kind, name, index of the finding if it is told, how often since.
+    names: Vec<(String, String, Option<usize>, usize)>,
     /// The keywords of declarations that could not be read; `None` where even that is not known.
     lost: Vec<Option<&'static str>>,
     /// Has it been told that all voices end before the form does?
@@ -50,16 +50,16 @@ impl Resolver {
         if self.told.may_be_lost(kind) {
             return;
         }
-        let same =
-            |(k, name, ..): &&mut (String, String, usize, usize)| k == kind && *name == word.value;
+        let same = |(k, name, ..): &&mut (String, String, Option<usize>, usize)| {
+            k == kind && *name == word.value
+        };
         let Some((.., index, again)) = self.told.names.iter_mut().find(same) else {
-            let index = self.diagnostics.len();
+            let index = self.push_and_know(unknown(word, known, what, &word.value));
             self.told.names.push((kind.to_string(), word.value.clone(), index, 0));
-            self.push(unknown(word, known, what, &word.value));
             return;
         };
         *again += 1;
-        let Some(finding) = self.diagnostics.get_mut(*index) else { return };
+        let Some(finding) = index.and_then(|index| self.diagnostics.get_mut(index)) else { return };
         repeat(finding, word, *again);
     }
 }
@@ -71,11 +71,11 @@ impl Resolver {
         if ensemble.adrift || nearest(line, ensemble.unread.iter().map(String::as_str)).is_some() {
             return;
         }
-        let key = |t: &&mut (String, String, usize, usize)| t.0 == "number" && t.1 == line;
+        let key = |t: &&mut (String, String, Option<usize>, usize)| t.0 == "number" && t.1 == line;
         if let Some((.., index, again)) = self.told.names.iter_mut().find(key) {
             *again += 1;
             let again = *again;
-            if let Some(finding) = self.diagnostics.get_mut(*index) {
+            if let Some(finding) = index.and_then(|index| self.diagnostics.get_mut(index)) {
                 repeat(finding, word, again);
             }
             return;
@@ -83,8 +83,6 @@ impl Resolver {
         let players = ensemble.players_named(line);
         let engaged = ensemble.players[players[0]].span;
         let number = word.value.rsplit('.').next().unwrap_or_default();
-        let index = self.diagnostics.len();
-        self.told.names.push(("number".to_string(), line.to_string(), index, 0));
         let (one, help) = match players.len() {
             1 if ensemble.players[players[0]].section => {
                 ("one part for several".to_string(), format!("Call the whole section: `{line}`."))
@@ -96,7 +94,7 @@ impl Resolver {
             2 => ("two players".to_string(), format!("They are `{line}.1` and `{line}.2`.")),
             many => (format!("{many} players"), format!("They are `{line}.1` to `{line}.{many}`.")),
         };
-        self.push(
+        let index = self.push_and_know(
             Diagnostic::error(
                 "names/unknown",
                 word.span,
@@ -105,6 +103,7 @@ impl Resolver {
             .with_label(engaged, format!("`{line}` means {one}"))
             .with_help(help),
         );
+        self.told.names.push(("number".to_string(), line.to_string(), index, 0));
     }
 }
 

@@ -13,7 +13,7 @@ const MOST_VERSES: u32 = 20;
 pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
     let mut lyrics = Lyrics::default();
     let mut before: Vec<(&str, u8, Span)> = Vec::new();
-    let told = cx.diagnostics.len();
+    let told = cx.found;
     for declaration in &tree.declarations {
         let Declaration::Lyrics(tree) = &**declaration else { continue };
         let names: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
@@ -46,7 +46,7 @@ pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
         Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None, doubt: false }
             .set(cx, tree);
     }
-    lyrics.unsure |= cx.diagnostics.len() > told || cx.told.may_be_lost("lyrics");
+    lyrics.unsure |= cx.found > told || cx.told.may_be_lost("lyrics");
     lyrics
 }
 

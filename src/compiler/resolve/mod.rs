@@ -27,7 +27,7 @@ mod tests;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::diagnostics::{Crowd, Diagnostic, FileId, Severity, Sources, Span, thin_out};
+use crate::diagnostics::{Crowd, Diagnostic, FileId, Severity, Sources, Span};
 use crate::instruments::{self, Instrument};
 use crate::limits;
 use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
@@ -63,21 +63,25 @@ pub fn resolve_again(
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Resolver::default();
-    let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx);
     cx.instruments = instruments;
     within_limits(&mut cx, &mut tree);
     let movements = movements::movements(&mut cx, shelf, &tree, root);
     let piece = Arc::new(link(&mut cx, &tree, root, (movements, kept)));
     kept.piece = Arc::clone(&piece);
-    thin_out(&mut cx.diagnostics);
+    cx.crowd.thin_out(&mut cx.diagnostics);
     (piece, cx.diagnostics)
 }
 
 /// What the steps of this stage share.
 #[derive(Default)]
 struct Resolver {
+    /// What is told; of very many of one kind the others are only counted.
     diagnostics: Vec<Diagnostic>,
     crowd: Crowd,
+    /// How many findings there were, and how many of them errors, told or counted.
+    found: usize,
+    errors: usize,
     /// The instruments of the user.
     instruments: loader::UsersInstruments,
     told: lost::ToldBefore,
@@ -85,9 +89,19 @@ struct Resolver {
 }
 
 impl Resolver {
-    fn push(&mut self, mut diagnostic: Diagnostic) {
-        self.crowd.count(&mut diagnostic);
-        self.diagnostics.push(diagnostic);
+    /// Tells a finding; of very many of its kind it is only counted.
+    fn push(&mut self, diagnostic: Diagnostic) {
+        self.push_and_know(diagnostic);
+    }
+
+    /// The same, for who says more of it later: gives back its index among those that are told.
+    fn push_and_know(&mut self, diagnostic: Diagnostic) -> Option<usize> {
+        self.found += 1;
+        self.errors += usize::from(diagnostic.severity == Severity::Error);
+        self.crowd.holds(diagnostic.code).then(|| {
+            self.diagnostics.push(diagnostic);
+            self.diagnostics.len() - 1
+        })
     }
 
     /// The instrument of that word: one of the user's or of the catalogue.
@@ -102,10 +116,9 @@ impl Resolver {
         self.instrument(line).or_else(|| self.instrument(kind)).is_some()
     }
 
-    /// Are there errors among the findings from the one of that index on?
+    /// Were there more errors than so many?
     fn errors_since(&self, before: usize) -> bool {
-        let since = self.diagnostics.get(before..).unwrap_or_default();
-        since.iter().any(|finding| finding.severity == Severity::Error)
+        self.errors > before
     }
 }
 
@@ -264,7 +277,7 @@ fn link(
     kept.voices = voices;
     piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
     piece.layouts = layout::layouts(cx, tree, &piece, false);
-    cx.counted.gather(&piece.form, &mut cx.diagnostics);
+    cx.counted.gather(&piece.form, &mut cx.diagnostics, &mut cx.crowd);
     piece
 }
 

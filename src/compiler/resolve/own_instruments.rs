@@ -119,7 +119,7 @@ fn instrument(cx: &mut Resolver, tree: &InstrumentTree) -> Option<&'static Instr
         }
         return None;
     };
-    let before = cx.diagnostics.len();
+    let before = cx.errors;
     let mut said = Vec::new();
     let mut changes = Vec::new();
     for line in &tree.lines {

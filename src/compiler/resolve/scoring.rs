@@ -275,7 +275,7 @@ fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piec
         unread: false,
     };
     line.unsure.who = line.who.len() < tree.who.len();
-    let before = cx.diagnostics.len();
+    let before = cx.errors;
     line.verb = verb(cx, tree, ensemble, piece, &line.who).unwrap_or(Verb::Unknown);
     // Written bars say for themselves which of them could not be understood.
     line.unsure.what |= line.verb == Verb::Unknown
@@ -353,7 +353,7 @@ fn modifiers(cx: &mut Resolver, tree: &ScoringLine, piece: &Piece, line: &mut Li
     let mut said = Vec::new();
     for modifier in &tree.modifiers {
         let span = modifier.span;
-        let before = cx.diagnostics.len();
+        let before = cx.errors;
         let once = match &modifier.value {
             Modifier::Bars(..) => Some("`bars`"),
             Modifier::Role(_) => Some("role"),

@@ -55,8 +55,8 @@ fn readable(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Wor
     let behind = text.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
     let bars = &text[..text.len() - behind.len()];
     let range = Grammar::parse(Rule::bar_range, bars).ok()?.next()?;
-    let mut line = FormLine { bars: cx.bar_range(range), items: Vec::new() };
-    line.bars.span = cx.at(start, start + bars.len());
+    let range = cx.bar_range(range);
+    let mut items = Vec::new();
     let mut unread = Vec::new();
     let (mut from, mut quoted) = (bars.len(), false);
     let ends = behind.char_indices().filter_map(|(at, c)| {
@@ -70,14 +70,14 @@ fn readable(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Wor
         let alone = format!("{bars} {}", piece.trim());
         match read_alone(cx, &alone, (bars.len() + 1, span.start as usize)) {
             Some(read) => {
-                let items = read.items.into_iter();
-                line.items.extend(items.map(|item| Spanned { span, ..item }));
+                items.extend(read.items.into_iter().map(|item| Spanned { span, ..item }));
             }
             None => unread.push(Spanned { value: alone, span }),
         }
         from = to + 1;
     }
-    Some((line, unread))
+    let bars = BarRange { span: cx.at(start, start + bars.len()), ..range };
+    Some((FormLine { bars, items: items.into() }, unread))
 }
 
 /// Reads an item of the form with its bars before it. What stands from one byte on there stands from
@@ -110,7 +110,7 @@ pub(super) fn form_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormLin
             items.push(Spanned { value, span });
         }
     }
-    Some(FormLine { bars, items })
+    Some(FormLine { bars, items: items.into() })
 }
 
 fn form_item(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormItem> {
@@ -139,7 +139,7 @@ fn form_item(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormItem> {
                     beat = Some((value, mark.nth(1)?.as_str().parse().ok()?));
                 }
             }
-            FormItem::Tempo(beat, words)
+            FormItem::Tempo(Box::new(TempoTree { beat, words }))
         }
         Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
         Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),

@@ -124,33 +124,31 @@ impl ItemReader<'_> {
         if pair.as_rule() == Rule::unclosed {
             let at = pair.as_span().start().min(self.text.len());
             let of = |span: Span| span.start as usize..span.end as usize;
-            forget_stray_sign(&mut self.diagnostics, self.text, of, at);
+            if is_stray_sign(self.diagnostics.last(), self.text, of, at) {
+                self.diagnostics.pop();
+            }
             let place = self.at(at, at);
             self.diagnostics.push(unclosed(head, place, WRITTEN));
         }
     }
 }
 
-/// Forgets the last finding where it is about a single sign that stands where a closing brace is
-/// missing.
-pub(super) fn forget_stray_sign(
-    findings: &mut Vec<Diagnostic>,
+/// Is the last finding about a single sign that stands where a closing brace is missing?
+pub(super) fn is_stray_sign(
+    last: Option<&Diagnostic>,
     text: &str,
     bytes: impl Fn(Span) -> std::ops::Range<usize>,
     end: usize,
-) {
-    let Some(last) = findings.last() else { return };
+) -> bool {
+    let Some(last) = last else { return false };
     let range = bytes(last.primary.span);
     let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
     let mut behind = text.get(range.end..end).unwrap_or_default().lines().map(str::trim);
     let stray = text.get(range).unwrap_or_default();
-    if last.code == "syntax/unexpected"
+    last.code == "syntax/unexpected"
         && !stray.is_empty()
         && stray.chars().all(sign)
         && behind.all(|line| line.is_empty() || line.starts_with("//"))
-    {
-        findings.pop();
-    }
 }
 
 /// A block that is not closed before `place`.

@@ -18,7 +18,7 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::context::{UNCLOSED, forget_stray_sign, unclosed};
+use super::context::{is_stray_sign, unclosed};
 use super::item::{Item, Node, Within, read};
 use super::parse::{nothing_to_read, unreadable};
 use super::tree::*;
@@ -39,6 +39,8 @@ pub struct Document {
     unreadable: Option<Diagnostic>,
     /// Is so much wrong that some of it is only counted? Which, depends on all that stands before.
     crowded: bool,
+    /// What is only counted.
+    crowd: Crowd,
     /// Is it no source, but data in another format, of which only the text counts?
     data: bool,
 }
@@ -52,8 +54,10 @@ pub struct Block {
     head: ItemId,
     /// Its tree.
     pub declaration: Arc<Declaration>,
-    /// What is wrong with it.
-    pub findings: Vec<Diagnostic>,
+    /// Is the last finding of its items no fault, but what stands where its brace is missing?
+    stray: bool,
+    /// That its brace is missing.
+    unclosed: Option<Box<Diagnostic>>,
 }
 
 impl Document {
@@ -77,6 +81,7 @@ impl Document {
             next: 1,
             unreadable: None,
             crowded: false,
+            crowd: Crowd::default(),
             data: true,
         }
     }
@@ -159,31 +164,50 @@ impl Document {
         Tree { declarations: declarations.collect() }
     }
 
-    /// Everything that could not be read, in order. What is beyond the bound for its kind has no words;
-    /// [`thin_out`](crate::diagnostics::thin_out) leaves it out.
-    pub fn findings(&self) -> impl Iterator<Item = &Diagnostic> {
-        self.unreadable.iter().chain(self.blocks.iter().flat_map(|block| &block.findings))
+    /// Everything that could not be read, in order. What is beyond the bound for its kind is only
+    /// counted ([`Document::crowd`]).
+    pub fn findings<'a>(&'a self) -> impl Iterator<Item = &'a Diagnostic> {
+        let of_block = |block: &'a Block| {
+            let items = &self.items[block.items.0..block.items.1];
+            let all: usize = items.iter().map(|item| item.findings.len()).sum();
+            let told = items.iter().flat_map(|item| &item.findings);
+            told.take(all - usize::from(block.stray)).chain(block.unclosed.as_deref())
+        };
+        self.unreadable.iter().chain(self.blocks.iter().flat_map(of_block))
+    }
+
+    /// What is beyond the bound for its kind.
+    #[must_use]
+    pub fn crowd(&self) -> &Crowd {
+        &self.crowd
     }
 
     fn read_all(&mut self) {
         self.items.clear();
-        self.crowded = false;
+        let mut crowd = Crowd::default();
         self.unreadable = unreadable(self.file, &self.text);
         if self.unreadable.is_none() {
             let (mut at, mut within) = (0, Within::File);
-            let mut crowd = Crowd::default();
             while !matches!(self.items.last(), Some(Item { node: Node::End, .. })) {
                 let id = ItemId(self.items.len().narrow::<u32>() + 1);
                 let mut item = read(self.file, id, &self.text[at..], within);
-                for finding in &mut item.findings {
-                    self.crowded |= crowd.count(finding);
+                let found = item.findings.len();
+                item.findings.retain(|finding| crowd.holds(finding.code));
+                item.crowded = item.findings.len() < found;
+                if item.crowded {
+                    item.findings.shrink_to_fit();
                 }
                 at += item.room();
                 within = item.node.leads_to().unwrap_or(within);
                 self.items.push(item);
             }
-            self.items.shrink_to_fit();
+            // To shrink a list may take a copy of it.
+            if self.items.capacity() > self.items.len() / 4 * 5 {
+                self.items.shrink_to_fit();
+            }
         }
+        self.crowded = crowd.is_crowded();
+        self.crowd = crowd;
         self.next = self.next.max(self.items.len().narrow::<u32>() + 1);
         self.blocks.clear();
         self.gather(0..self.items.len());
@@ -389,10 +413,13 @@ impl Document {
                     self.block(first, after, starts)
                 }
             };
-            if let Some(last) = block.findings.last_mut()
-                && last.code == UNCLOSED
+            if let Some(unclosed) = &mut block.unclosed
+                && !crowd.holds(unclosed.code)
             {
-                self.crowded |= crowd.count(last);
+                // It stays with its block, which knows nothing of the others.
+                let (code, place) = (unclosed.code, unclosed.primary.span);
+                **unclosed = Diagnostic::error(code, place, "");
+                self.crowded = true;
             }
             self.blocks.push(block);
             first = after;
@@ -401,23 +428,23 @@ impl Document {
 
     fn block(&self, first: usize, after: usize, starts: &[usize]) -> Block {
         let items = &self.items[first..after];
-        let mut findings: Vec<Diagnostic> =
-            items.iter().flat_map(|item| item.findings.iter().cloned()).collect();
         let last = &items[items.len() - 1];
+        let (mut stray, mut missing) = (false, None);
         if last.node == Node::Unclosed {
             let bytes = |span: Span| {
                 let item = items.iter().position(|item| item.id == span.first);
                 let base = item.map_or(0, |index| starts[first + index]);
                 base + span.start as usize..base + span.end as usize
             };
-            forget_stray_sign(&mut findings, &self.text, bytes, starts[after - 1]);
+            let told = items.iter().flat_map(|item| &item.findings).last();
+            stray = is_stray_sign(told, &self.text, bytes, starts[after - 1]);
             if let Some(head) = span_of_head(&items[0].node) {
                 let place = Span::within(self.file, last.id, 0, 0);
-                findings.push(unclosed(head, place, last.within.word()));
+                missing = Some(Box::new(unclosed(head, place, last.within.word())));
             }
         }
         let declaration = Arc::new(declaration(items));
-        Block { items: (first, after), head: items[0].id, declaration, findings }
+        Block { items: (first, after), head: items[0].id, declaration, stray, unclosed: missing }
     }
 }
 
@@ -468,8 +495,8 @@ fn declaration(items: &[Item]) -> Declaration {
             let mut tree = FormTree { span: *span, lines: Vec::new(), broken: Vec::new() };
             for node in nodes {
                 if let Node::FormLine(line, broken) = node {
-                    tree.lines.extend(line.iter().map(|line| (**line).clone()));
-                    tree.broken.extend(broken.iter().cloned());
+                    tree.lines.extend(line.iter().map(Arc::clone));
+                    tree.broken.extend(broken.iter().map(Arc::clone));
                 }
             }
             Declaration::Form(tree)

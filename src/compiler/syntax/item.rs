@@ -108,7 +108,7 @@ pub enum Node {
     /// How movements are numbered.
     Numbering(NumberingTree),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
-    FormLine(Option<Box<FormLine>>, Box<[Word]>),
+    FormLine(Option<Arc<FormLine>>, Option<Arc<[Word]>>),
     /// A bar of chord symbols.
     HarmonyBar(Arc<HarmonyBar>),
     /// A line of dynamics.
@@ -197,6 +197,8 @@ pub struct Item {
     pub within: Within,
     /// What it is.
     pub node: Node,
+    /// Is some of what is wrong with it only counted?
+    pub crowded: bool,
     /// What is wrong with it.
     pub findings: Vec<Diagnostic>,
 }
@@ -234,7 +236,7 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
     let (gap, length) = (gap.narrow::<u32>(), length.narrow::<u32>());
     let mut findings = cx.diagnostics;
     findings.shrink_to_fit();
-    Item { id, gap, length, within, node, findings }
+    Item { id, gap, length, within, node, crowded: false, findings }
 }
 
 /// How many bytes stand before an item. What is blanks alone, as nearly everywhere, need not be read
@@ -318,7 +320,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {
             let (line, unread) = blocks::broken_form_line(cx, &pair);
-            return Node::FormLine(line.map(Box::new), unread.into());
+            return Node::FormLine(line.map(Arc::new), Some(unread.into()));
         }
         Rule::broken_line if within != Within::Scoring => {
             let (rule, what) = match within {
@@ -352,7 +354,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         Rule::numbering_line => Some(Node::Numbering(blocks::numbering_line(cx, &pair))),
         Rule::form_line => {
             let line = blocks::form_line(cx, pair);
-            line.map(|line| Node::FormLine(Some(Box::new(line)), Box::new([])))
+            line.map(|line| Node::FormLine(Some(Arc::new(line)), None))
         }
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
         Rule::dynamics_line => {

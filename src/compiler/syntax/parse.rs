@@ -7,7 +7,7 @@ use pest::Parser;
 use super::context::{Grammar, Rule};
 use super::document::Document;
 use super::tree::*;
-use crate::diagnostics::{Diagnostic, FileId, Span, thin_out};
+use crate::diagnostics::{Diagnostic, FileId, Span};
 use crate::limits;
 use crate::narrow::Narrow;
 
@@ -19,7 +19,7 @@ use crate::narrow::Narrow;
 pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
     let document = Document::new(file, text);
     let mut findings = document.findings().cloned().collect();
-    thin_out(&mut findings);
+    document.crowd().thin_out(&mut findings);
     (document.tree(), findings)
 }
 

@@ -107,9 +107,9 @@ pub struct FormTree {
     /// The keyword.
     pub span: Span,
     /// The lines.
-    pub lines: Vec<FormLine>,
+    pub lines: Vec<Arc<FormLine>>,
     /// Lines that could not be read, as they stand.
-    pub broken: Vec<Word>,
+    pub broken: Vec<Arc<[Word]>>,
 }
 
 /// Bars from a first to a last one.
@@ -149,7 +149,7 @@ pub struct FormLine {
     /// The bar or bars.
     pub bars: BarRange,
     /// What happens there.
-    pub items: Vec<Spanned<FormItem>>,
+    pub items: Box<[Spanned<FormItem>]>,
 }
 
 /// What happens at a bar.
@@ -160,7 +160,7 @@ pub enum FormItem {
     /// `key D minor`: the name of the tonic, and whether it is minor.
     Key(String, bool),
     /// `tempo "Con moto" 1/4 at 96`.
-    Tempo(Option<(ValueTree, f64)>, Option<String>),
+    Tempo(Box<TempoTree>),
     /// `mark "A"`.
     Mark(String),
     /// `pick-up 1/4`.
@@ -179,6 +179,15 @@ pub enum FormItem {
     DoubleBar,
     /// `end`.
     End,
+}
+
+/// A tempo as it was written.
+#[derive(Clone, PartialEq, Debug)]
+pub struct TempoTree {
+    /// The beat, and how many of it there are a minute.
+    pub beat: Option<(ValueTree, f64)>,
+    /// What is printed.
+    pub words: Option<String>,
 }
 
 /// A metre as it was written.

@@ -6,7 +6,7 @@ use super::{bad_value, exact};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
-use crate::syntax::{BarRange, FormItem, FormLine, MetreTree, Spanned, ValueTree};
+use crate::syntax::{BarRange, FormItem, FormLine, MetreTree, Spanned, TempoTree, ValueTree};
 use std::collections::HashMap;
 
 /// What the lines of the form say, each with its bar.
@@ -161,7 +161,7 @@ impl Settings {
                     self.keys.push((at, key, span));
                 }
             }
-            FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
+            FormItem::Tempo(tempo) => self.tempo(cx, at, tempo, span),
             FormItem::Mark(text) => {
                 if let Some((bar, _, first)) = self.marks.iter().find(|(_, known, _)| known == text)
                 {
@@ -231,15 +231,9 @@ impl Settings {
         }
     }
 
-    pub(super) fn tempo(
-        &mut self,
-        cx: &mut Resolver,
-        at: u32,
-        beat: Option<(ValueTree, f64)>,
-        words: Option<String>,
-        span: Span,
-    ) {
-        let beat = match beat.map(|(value, per_minute)| (exact(value), per_minute)) {
+    pub(super) fn tempo(&mut self, cx: &mut Resolver, at: u32, tempo: &TempoTree, span: Span) {
+        let words = tempo.words.clone();
+        let beat = match tempo.beat.map(|(value, per_minute)| (exact(value), per_minute)) {
             None => None,
             Some((Ok(value), per_minute)) if (5.0..=600.0).contains(&per_minute) => {
                 Some((value, per_minute))

@@ -11,7 +11,8 @@ mod words;
 
 use std::sync::Arc;
 
-pub(super) use miscounted::Counted;
+pub(super) use miscounted::{Counted, Finding};
+use miscounted::{TOO_LONG, TOO_SHORT};
 
 use super::counting::{BarCount, Counting, no_such_rest};
 use super::dynamics::{dynamic, hairpin};
@@ -51,7 +52,7 @@ pub(super) fn music(
         if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
             break;
         }
-        let (before, expected) = (builder.cx.diagnostics.len(), count.next);
+        let (before, expected) = (builder.cx.errors, count.next);
         let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
         count.next = builder.bar(bar, index);
         if bar.broken || builder.cx.errors_since(before) || count.is_off() {
@@ -152,13 +153,7 @@ impl Builder<'_> {
         for element in &elements {
             self.element(&mut bar, element, None);
         }
-        repeated::gather(&mut self.cx.diagnostics, before);
-        // What is told once counts once.
-        self.cx.crowd = crowd;
-        let told = self.cx.diagnostics[before..].iter_mut();
-        told.for_each(|finding| {
-            self.cx.crowd.count(finding);
-        });
+        repeated::gather(self.cx, before, crowd);
         let last = elements.last().map_or(tree.span, |element| element.span);
         self.count(last, &bar, end - start);
         if let Some((_, span)) = self.state.graces.take() {
@@ -245,18 +240,19 @@ impl Builder<'_> {
         let index = self.form.index_at(bar.end - length);
         let frame = &self.form.bars[index];
         let amount = |time: Time| words::amount(time, frame.metre);
-        let finding = (bar.at != bar.end).then_some(self.cx.diagnostics.len());
-        self.cx.counted.voice(index, bar.at - bar.end, finding);
-        let number = bar.number;
-        if let Some(span) = bar.overflow {
-            let over = bar.at - bar.end;
-            self.cx.push(
-                Diagnostic::error(
-                    "bars/too-long",
-                    span,
-                    format!("Bar {number} is {} too long.", amount(over)),
-                )
-                .with_text("the bar overflows here")
+        let (number, over) = (bar.number, bar.at - bar.end);
+        let (code, span, message, text) = if let Some(span) = bar.overflow {
+            let message = format!("Bar {number} is {} too long.", amount(over));
+            (TOO_LONG, span, message, "the bar overflows here")
+        } else if bar.at < bar.end {
+            let message = format!("Bar {number} is {} too short.", amount(-over));
+            (TOO_SHORT, last, message, "the bar ends after this")
+        } else {
+            return self.cx.counted.voice(index, over, None);
+        };
+        let told = self.cx.push_and_know(
+            Diagnostic::error(code, span, message)
+                .with_text(text)
                 .with_help(format!(
                     "A bar of {} holds {}; this one holds {}.",
                     frame.metre,
@@ -264,25 +260,8 @@ impl Builder<'_> {
                     words::in_units(length + over, frame.metre)
                 ))
                 .with_bars(number, number),
-            );
-        } else if bar.at < bar.end {
-            let under = bar.end - bar.at;
-            self.cx.push(
-                Diagnostic::error(
-                    "bars/too-short",
-                    last,
-                    format!("Bar {number} is {} too short.", amount(under)),
-                )
-                .with_text("the bar ends after this")
-                .with_help(format!(
-                    "A bar of {} holds {}; this one holds {}.",
-                    frame.metre,
-                    words::in_units(length, frame.metre),
-                    words::in_units(length - under, frame.metre)
-                ))
-                .with_bars(number, number),
-            );
-        }
+        );
+        self.cx.counted.voice(index, over, Some(Finding::of(told, span)));
     }
 
     fn element(

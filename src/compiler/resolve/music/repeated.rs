@@ -2,28 +2,26 @@
 
 use std::collections::HashMap;
 
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::Crowd;
+use crate::resolve::Resolver;
 
 /// Places that are shown besides the first. (Our heuristic.)
 const MOST_PLACES: usize = 8;
 
-/// Gathers the findings from the one of that index on, which are of one bar, to one of a kind.
-/// Changes with the same title become one change.
-pub(super) fn gather(findings: &mut Vec<Diagnostic>, from: usize) {
-    if findings.len() < from + 2 {
+/// Gathers the findings from the one of that index on, which are of one bar, to one of a kind, and
+/// counts them as one from what was counted before them. Changes with the same title become one
+/// change.
+pub(super) fn gather(cx: &mut Resolver, from: usize, before: Crowd) {
+    let beyond = cx.crowd.beyond_since(&before);
+    let counted: usize = beyond.iter().map(|(_, count)| count).sum();
+    if cx.diagnostics.len() + counted < from + 2 {
         return;
     }
+    cx.crowd = before;
+    let findings = &mut cx.diagnostics;
     let mut known: HashMap<(&'static str, String), (usize, usize)> = HashMap::new();
     for finding in findings.split_off(from) {
         let kind = (finding.code, finding.message.clone());
-        // One of very many has no words any more.
-        if finding.message.is_empty()
-            && let Some((_, (_, times))) =
-                known.iter_mut().find(|((code, _), _)| *code == finding.code)
-        {
-            *times += 1;
-            continue;
-        }
         let Some((told, times)) = known.get_mut(&kind) else {
             known.insert(kind, (findings.len(), 1));
             findings.push(finding);
@@ -37,6 +35,19 @@ pub(super) fn gather(findings: &mut Vec<Diagnostic>, from: usize) {
         for fix in finding.fixes {
             if let Some(same) = told.fixes.iter_mut().find(|same| same.title == fix.title) {
                 same.edits.extend(fix.edits);
+            }
+        }
+    }
+    findings[from..].iter().for_each(|finding| {
+        cx.crowd.holds(finding.code);
+    });
+    for (code, more) in beyond {
+        // Those that were only counted are like the last one of their kind.
+        let of_kind = known.iter_mut().filter(|((kind, _), _)| *kind == code);
+        match of_kind.map(|(_, known)| known).max() {
+            Some((_, times)) => *times += more,
+            None => {
+                cx.crowd.holds(code);
             }
         }
     }
