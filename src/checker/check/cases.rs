@@ -403,3 +403,55 @@ fn those_who_have_the_bass_have_one_that_is_foreign_to_the_chord_and_follow_it_o
     );
     assert_eq!(moves, [""; 0]);
 }
+
+#[test]
+fn a_seventh_to_which_the_tune_comes_at_last_is_left_to_it() {
+    let text = "piece \"Ferry\" { composer \"House copyist\" }\n\
+        form { 1 metre 6/8, key D major, tempo 1/4. at 40\n 4 end }\n\
+        harmony { 1: 3/8 D D/F# | 2: 3/8 Em/G A7 | 3: 3/8 D B7/D# | 4: Em | }\n\
+        voice tune { 1: 1/8. D6 1/16 C# 1/8 D 1/4 A5 1/8 F# | 2: 1/4 G5 1/8 B 1/4 A 1/8 G |\n\
+        3: 1/4 F#5 1/8 A 1/4 D# 1/8 F# | 4: 1/2. G5 | }\n\
+        voice bass { 1: 1/4. D3 F#3 | 2: 1/4. G3 A2 | 3: 1/4. D3 D#3 | 4: 1/2. E3 | }\n\
+        ensemble few { era 1750\n oboe 2, horn 2 crook G\n violin-1 6 players, violin-2 6 players\n\
+        viola 3 players, cello 3 players }\n\
+        scoring few for few {\n violin-1 plays tune as melody\n cello plays bass as bass\n\
+        oboe, horn, violin-2, viola sustain\n}\n";
+    assert_eq!(only(text, "harmony/unresolved-seventh"), []);
+}
+
+#[test]
+fn the_left_hand_of_a_harp_goes_with_the_bass_within_a_chord() {
+    let text = piece(
+        96,
+        "1: Eb | 2: Eb | 3: Bb7 | 4: Eb |",
+        "voice tune { 1: 1/1 Bb5 | 2: Bb5 | 3: Ab5 | 4: G5 | }\n\
+         voice low { 1: 1/2 Eb3 G3 | 2: Bb3 G3 | 3: 1/1 Bb2 | 4: Eb3 | }",
+        "era 1885\n harp, violin-1 12 players, cello 8 players, double-bass 6 players",
+        "violin-1 plays tune as melody\n cello plays low as bass\n double-bass plays low 8vb as bass\n \
+         harp sustains each beat",
+    );
+    assert_eq!(only(&text, "harmony/muddy"), []);
+}
+
+#[test]
+fn whoever_goes_with_a_bass_that_has_the_leading_note_does_not_double_it_again() {
+    let found = |wind: &str| {
+        let text = piece(
+            80,
+            "1: C | 2: G7/B | 3: C | 4: C |",
+            &format!(
+                "voice tune {{ 1: 1/1 C5 | 2: D5 | 3: C5 | 4: C5 | }}\n\
+                 voice inner {{ 1: 1/1 E4 | 2: B4 | 3: G4 | 4: G4 | }}\n\
+                 voice wind {{ 1: 1/1 G3 | 2: {wind} | 3: E3 | 4: E3 | }}\n\
+                 voice low {{ 1: 1/1 C3 | 2: B2 | 3: C3 | 4: C3 | }}"
+            ),
+            "era 1810\n oboe 2, bassoon, cello 4 players",
+            "oboe.1 plays tune as melody\n oboe.2 plays inner as harmony\n \
+             bassoon plays wind as harmony\n cello plays low as bass",
+        );
+        let all = only(&text, "harmony/doubled-leading-note");
+        all.iter().filter(|found| found.message.contains("Bassoon")).count()
+    };
+    assert_eq!(found("B2"), 0, "in unison with the bass");
+    assert_eq!(found("B3"), 1, "above it");
+}

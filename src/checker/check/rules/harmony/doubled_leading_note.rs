@@ -13,8 +13,9 @@
 //! or more accompany, or where three or more of one of them do and are a whole chord by themselves
 //! (our heuristic), as is common practice in a tutti; nor does a chord of three
 //! notes and more, which a keyboard or a harp fills the harmony with (our heuristic). Two players
-//! on one pitch are one note in two colours, and a string that is plucked has died away before the
-//! chord changes: neither counts.
+//! on one pitch are one note in two colours, who goes with the bass or an octave below it is one voice
+//! with it (common practice), and a string that is plucked has died away before the
+//! chord changes: none of these counts.
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the

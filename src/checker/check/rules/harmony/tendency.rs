@@ -8,7 +8,7 @@ use crate::check::slices::{Slice, Sounding};
 use crate::check::words;
 use crate::check::{Findings, Rule, sharing};
 use crate::music::{Key, Pitch, Time};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{HarmonyEvent, Role};
 
 /// Which of the two.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -106,6 +106,9 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
                 std::cmp::Reverse(s.of(parts).sound().pitches().last().copied())
             });
             let Some((&(first, highest), rest)) = has.split_first() else { continue };
+            let is_bass = |one: Sounding| one.of(parts).role() == Role::Bass;
+            let bass =
+                has.iter().filter(|(one, _)| is_bass(*one)).map(|(_, pitch)| pitch.midi()).max();
             let filling = super::filling(cx, &slice);
             for &(other, pitch) in rest {
                 // Those who play the same line are one, of all their families.
@@ -122,7 +125,9 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
                     .all(|one| in_tutti(*one));
                 // Whoever is on the pitch of the highest colours it and adds no octave.
                 let unison = pitch.midi() == highest.midi();
-                if !of_tutti && !unison && !super::doubling(cx, first, other) {
+                // Whoever goes with the bass, or an octave below it, is one voice with it.
+                let of_bass = !is_bass(other) && bass.is_some_and(|bass| pitch.midi() <= bass);
+                if !of_tutti && !unison && !of_bass && !super::doubling(cx, first, other) {
                     found.push((other, (first, pitch), tone == Tone::Leading));
                 }
             }

@@ -42,6 +42,10 @@ const LOW_NOT_THE_BASS: u32 = 30;
 /// What it costs to have a tender note with the bass that somebody else of the choir has, too.
 const WITH_BASS_TWICE: u32 = 200;
 
+/// What it costs to hold a seventh that the top voice takes to its resolution: one could only go along
+/// with it, or leave it hanging.
+const TAKEN_TO_ITS_GOAL: u32 = 250;
+
 /// What it costs to stand too close above or below another note low down: in seconds, and wider.
 const MUDDY_SECOND: u32 = 400;
 const MUDDY: u32 = 300;
@@ -95,6 +99,8 @@ pub(super) struct Ear {
     ground: i32,
     /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
     pub(super) classes: u16,
+    /// The seventh to which the top voice comes at last, as a set of bits.
+    seventh: u16,
     /// The outer notes that a held note must live with.
     watched: Vec<(i16, Heard)>,
     /// What the voices sound where it begins.
@@ -168,6 +174,7 @@ pub(super) fn ears(
         let players = slot.active.iter().filter(|active| **active).count() + known;
         let voices = texture.sounding(slot.start).flat_map(|note| note.sound.pitches());
         let ground = ground(form, slot, texture);
+        let seventh = seventh_at_last(slot, texture);
         let mut leading = leading(form, slot, &sounding.leading);
         // Bass instruments that are worked out go with the bass, too.
         for (seat, _) in seats.iter().zip(&slot.active).filter(|(_, active)| **active) {
@@ -181,7 +188,8 @@ pub(super) fn ears(
             has_bass: texture.has_bass(slot.start),
             bass: slot.chord.bass_note().class(),
             ground,
-            classes: classes(form, slot, texture),
+            classes: classes(form, slot, texture) | seventh,
+            seventh,
             watched: watched(form, slot, texture),
             voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
             leading,
@@ -207,14 +215,16 @@ fn first_within(notes: &[PackedNote], from: Time, to: Time) -> i16 {
     pitch.map_or(REST, |pitch| pitch.midi().narrow::<i16>())
 }
 
-/// What the families have with the melody or the bass where a slot begins and on strong beats.
+/// What the families have with the melody or the bass where a slot begins, on strong beats and for a
+/// beat and more.
 fn leading(form: &Form, slot: &Slot, players: &[(Choir, Notes)]) -> Vec<(Choir, u16)> {
     let mut found: Vec<(Choir, u16)> = Vec::new();
     for (choir, notes) in players {
         let first = notes.partition_point(|note| note.end() <= slot.start);
         for note in notes[first..].iter().take_while(|note| note.start() < slot.end) {
             let at = note.start().max(slot.start);
-            if at != slot.start && weight(form, at) < 2 {
+            let long = || weight(form, at) > 0 && note.length() >= form.bar_at(at).metre.beat();
+            if at != slot.start && weight(form, at) < 2 && !long() {
                 continue;
             }
             let classes = note.sound().pitches().iter();
@@ -326,6 +336,17 @@ impl Others {
     }
 }
 
+/// The seventh of a chord, as a set of bits, if the top voice comes to it at last and so takes it to its
+/// resolution: nobody else misses it, who could only go along or leave it hanging.
+fn seventh_at_last(slot: &Slot, texture: &Texture) -> u16 {
+    let top = texture.outer_before(slot.end).map(|outer| outer.high.name().class());
+    let members = slot.chord.members();
+    let above = members.iter().skip(3).map(|member| member.class());
+    top.into_iter()
+        .filter(|top| above.clone().any(|class| class == *top))
+        .fold(0, |_, top| 1 << top)
+}
+
 /// What one held note costs against what else is heard; `players` of his choir are worked out with
 /// him.
 pub(super) fn against(
@@ -382,6 +403,9 @@ pub(super) fn against(
         {
             twice = cost::TENDER_TWICE;
         }
+    }
+    if ear.seventh >> height.rem_euclid(12) & 1 == 1 && !with_bass {
+        cost += TAKEN_TO_ITS_GOAL;
     }
     cost += twice + mud(height, others);
     if ground && !bass {

@@ -114,7 +114,7 @@ pub(super) fn chords(
     let mut left_out = Vec::new();
     let mut notes = Vec::with_capacity(strokes.len());
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
-        let left = left_hand(&chord, &supplies, start);
+        let left = left_hand(&over_the_bass(chord, texture, start), &supplies, start);
         // A figure begins with one note of the bass, the nearer one where it goes on through the chord.
         let at_rest = texture.rests_from().is_some_and(|last| start >= last);
         let broken = restrike == Restrike::Broken && !at_rest;
@@ -243,6 +243,15 @@ fn right_hand(
         choices.push(Choice { state: SmallVec::new(), cost: 0 });
     }
     choices
+}
+
+/// A chord as it stands over the bass that sounds with it, if that is one of its notes: where the bass
+/// goes on within the chord, the left hand goes with it. (Common practice.)
+fn over_the_bass(chord: Chord, texture: &Texture, at: Time) -> Chord {
+    let low = texture.outer(at).filter(|_| texture.has_bass(at)).map(|outer| outer.low);
+    let class = low.map(|low| low.name().class());
+    let bass = chord.members().into_iter().find(|member| Some(member.class()) == class);
+    Chord { bass: bass.or(chord.bass), ..chord }
 }
 
 /// The bass, and its octave where both lie below the right hand.
