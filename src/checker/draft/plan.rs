@@ -28,7 +28,7 @@ impl<'a> Plan<'a> {
     ) -> Plan<'a> {
         let all = voices(piece);
         let (tune, bass, inner) = all.clone();
-        let sections = sections(&piece.form, &piece.voices[tune].music.notes.unpacked());
+        let sections = sections(&piece.form, &piece.voices[tune].music.notes.to_vec());
         let growth = growth(piece, tune, &sections);
         let forte: Vec<bool> = sections.iter().map(|section| is_forte(piece, *section)).collect();
         let rows = rows(piece, ensemble, kept);

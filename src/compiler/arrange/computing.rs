@@ -4,21 +4,27 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use super::derive;
+use super::derive::{self, Derived};
 use super::kept::Event;
 use super::taking::Same;
-use super::{
-    Claim, LineId, Notes, PackedNote, Part, Run, Work, empty_run, smaller, stretches, taking,
-};
+use super::{Claim, LineId, Notes, Part, Run, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
-use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
+use crate::music::Time;
+use crate::resolve::{BarIndices, Line, Role, Tuplet, Verb};
 
 /// How many doublings of doublings are followed.
 const DOUBLINGS: usize = 4;
 
 /// What sounds around players and accompanies as they do.
 type Around = Arc<[(derive::Choir, Notes)]>;
+
+/// The notes of the voices side by side, and of written lines that lead, by their index.
+#[derive(Default)]
+pub(super) struct AtHand {
+    voices: Arc<[Notes]>,
+    written: HashMap<usize, Notes>,
+}
 
 /// Notes that are taken from voices to be looked at, once for all who have the same.
 type Taken = HashMap<Same, Notes>;
@@ -57,7 +63,7 @@ impl<'a> Work<'a> {
     }
 
     /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
-    fn written(&self) -> Vec<Arc<[Note]>> {
+    fn written(&self) -> Vec<Notes> {
         let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
         let claims = |id: usize| {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
@@ -66,10 +72,7 @@ impl<'a> Work<'a> {
         let lines = self.lines.iter().map(|given| &*given.line).enumerate();
         lines
             .filter(|(id, line)| leads(line) && claims(*id))
-            .filter_map(|(_, line)| match &line.verb {
-                Verb::Writes(music) => Some(music.notes.unpacked()),
-                _ => None,
-            })
+            .filter_map(|(id, _)| self.at_hand.written.get(&id).cloned())
             .collect()
     }
 
@@ -86,18 +89,62 @@ impl<'a> Work<'a> {
     }
 
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
-    fn basses(&self) -> Vec<Arc<[Note]>> {
-        let lines = self.lines.iter().map(|given| &*given.line);
+    fn basses(&self) -> Vec<Notes> {
+        let lines = self.lines.iter().map(|given| &*given.line).enumerate();
         lines
-            .filter(|line| line.role == Some(Role::Bass))
-            .filter_map(|line| match &line.verb {
+            .filter(|(_, line)| line.role == Some(Role::Bass))
+            .filter_map(|(id, line)| match &line.verb {
                 Verb::Plays { voice, .. } | Verb::Realises { voice } => {
-                    Some(self.piece.voices[*voice].music.notes.unpacked())
+                    Some(self.at_hand.voices[*voice].clone())
                 }
-                Verb::Writes(music) => Some(music.notes.unpacked()),
-                _ => None,
+                _ => self.at_hand.written.get(&id).cloned(),
             })
             .collect()
+    }
+
+    /// Infers the harmony, where it will be asked for, before anything is taken from the voices: its
+    /// evidence and what is taken are the most that is held, and neither needs the other.
+    pub(super) fn infer_ahead(&mut self) {
+        let mut claims = self.parts.iter().flat_map(|part| &part.claims);
+        let asks = claims.any(|claim| {
+            let given = &self.lines[claim.line.index()];
+            given.layer == 0 && smaller::is_computed(&given.line)
+        });
+        if asks && self.before.is_none() {
+            self.harmony_ahead = Some(harmony_of(self.piece));
+        }
+    }
+
+    /// Brings the notes of the voices and of the lines that lead side by side.
+    fn look_at_voices(&mut self) {
+        let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
+        let written = self.lines.iter().enumerate().filter(|(_, given)| leads(&given.line));
+        let written = written.filter_map(|(id, given)| match &given.line.verb {
+            Verb::Writes(music) => Some((id, taking::at_hand(&music.notes))),
+            _ => None,
+        });
+        let voices = self.piece.voices.iter().enumerate();
+        let voices = voices.map(|(index, voice)| match self.taken_whole(index) {
+            Some(notes) => notes,
+            None => taking::at_hand(&voice.music.notes),
+        });
+        self.at_hand = AtHand { voices: voices.collect(), written: written.collect() };
+    }
+
+    /// The notes of a voice as they were taken for somebody who plays all of it as it stands.
+    fn taken_whole(&self, voice: usize) -> Option<Notes> {
+        let end = self.piece.form.end();
+        let whole = |(&(index, _), run): (&(usize, usize), &Run)| {
+            let given = &self.lines[run.line.index()];
+            let as_it_stands = match given.line.verb {
+                Verb::Plays { voice: played, octaves, .. } => {
+                    played == voice && octaves + given.octaves_of(index) == 0
+                }
+                _ => false,
+            };
+            (as_it_stands && run.from <= Time::ZERO && run.to >= end).then(|| run.notes.clone())
+        };
+        self.taken.iter().find_map(whole)
     }
 
     pub(super) fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
@@ -105,7 +152,8 @@ impl<'a> Work<'a> {
         if !self.derived.contains_key(&id) {
             let before = self.diagnostics.len();
             if self.harmony.is_none() {
-                let harmony = harmony_of(self.piece);
+                let ahead = self.harmony_ahead.take();
+                let harmony = ahead.unwrap_or_else(|| harmony_of(self.piece));
                 let told =
                     self.smaller.as_ref().is_some_and(|smaller| smaller.tells("harmony/inferred"));
                 if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line)
@@ -116,9 +164,8 @@ impl<'a> Work<'a> {
                 }
                 self.harmony = Some(harmony);
             }
-            if self.at_hand.is_empty() {
-                let voices = self.piece.voices.iter();
-                self.at_hand = voices.map(|voice| voice.music.notes.unpacked()).collect();
+            if self.at_hand.voices.is_empty() {
+                self.look_at_voices();
             }
             match given.line.verb {
                 Verb::Sustains { .. } => self.sustain(id),
@@ -146,8 +193,8 @@ impl<'a> Work<'a> {
         &'r self,
         id: LineId,
         within: BarIndices,
-        written: &[Arc<[Note]>],
-        basses: &[Arc<[Note]>],
+        written: &[Notes],
+        basses: &[Notes],
         around: &Around,
     ) -> derive::Request<'r, 'a> {
         let given = &self.lines[id.index()];
@@ -157,6 +204,7 @@ impl<'a> Work<'a> {
             era: self.ensemble.era,
             line: &given.line,
             line_id: id,
+            voices: Arc::clone(&self.at_hand.voices),
             written: written.to_vec(),
             basses: basses.to_vec(),
             within,
@@ -191,12 +239,12 @@ impl<'a> Work<'a> {
     fn derive_together(
         &mut self,
         ids: Vec<LineId>,
-        work: impl Fn(&[derive::Request], &mut Vec<Diagnostic>) -> Vec<Vec<derive::DerivedPart>>,
+        work: impl Fn(&[derive::Request], &mut Vec<Diagnostic>) -> Vec<Vec<Derived>>,
     ) {
         let players = |id: &LineId| self.lines[id.index()].players.iter();
         let parts: Vec<&Part> = ids.iter().flat_map(players).map(|&p| &*self.parts[p]).collect();
-        let mut derived: Vec<Vec<Computed>> =
-            ids.iter().map(|id| players(id).map(|_| Computed::default()).collect()).collect();
+        let mut derived: Vec<Vec<Derived>> =
+            ids.iter().map(|id| players(id).map(|_| Derived::default()).collect()).collect();
         let (written, basses) = (self.written(), self.basses());
         let mut diagnostics = Vec::new();
         let around: Around = self.around(&ids, &mut self.taken_so_far()).into();
@@ -253,10 +301,10 @@ impl<'a> Work<'a> {
         let around = derive::Sounding { around, leading };
         drop(taken);
         let mut diagnostics = Vec::new();
-        let mut derived: Vec<Vec<Computed>> = lines
+        let mut derived: Vec<Vec<Derived>> = lines
             .iter()
             .map(|id| self.lines[id.index()].players.iter())
-            .map(|players| players.map(|_| Computed::default()).collect())
+            .map(|players| players.map(|_| Derived::default()).collect())
             .collect();
         let none: Around = Arc::new([]);
         let mut settled = self.settled.take().map_or_else(Default::default, Arc::unwrap_or_clone);
@@ -385,17 +433,10 @@ impl<'a> Work<'a> {
     }
 }
 
-/// What a computed line gives to one of its players, kept until all have taken theirs.
-#[derive(Default)]
-pub(super) struct Computed {
-    notes: Vec<PackedNote>,
-    tuplets: Vec<Tuplet>,
-}
-
 /// Puts what the players of a line have in one stretch behind what they have before.
-fn add(derived: &mut [Computed], more: Vec<derive::DerivedPart>) {
+fn add(derived: &mut [Derived], more: Vec<Derived>) {
     for (part, more) in derived.iter_mut().zip(more) {
-        part.notes.extend(more.notes.into_iter().map(PackedNote::from));
+        part.notes.add(more.notes);
         part.tuplets.extend(more.tuplets);
     }
 }

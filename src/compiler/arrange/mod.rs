@@ -33,7 +33,7 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Scoring, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Verb,
 };
 
 pub use arrangement::{
@@ -109,8 +109,9 @@ pub fn arrange_again(
         before,
         smaller,
         taken: HashMap::new(),
+        harmony_ahead: None,
         harmony: None,
-        at_hand: Vec::new(),
+        at_hand: computing::AtHand::default(),
         derived: HashMap::new(),
         settled_before,
         settled: None,
@@ -121,6 +122,7 @@ pub fn arrange_again(
         sounding: 0,
         diagnostics,
     };
+    work.infer_ahead();
     work.take_ahead();
     for index in 0..work.parts.len() {
         work.fill(index);
@@ -281,13 +283,14 @@ struct Work<'a> {
     smaller: Option<Smaller>,
     /// What was taken from voices ahead, by part and the place of the claim in it.
     taken: HashMap<(usize, usize), Run>,
+    /// The chords of the piece, as long as no line has asked for them.
+    harmony_ahead: Option<Cow<'a, [HarmonyEvent]>>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
-    /// The notes of the voices side by side, once a computed line has asked for something: so they
-    /// need not be unpacked for each line.
-    at_hand: Vec<Arc<[Note]>>,
+    /// What computed lines look at, once one has asked for something.
+    at_hand: computing::AtHand,
     /// What computed lines give to each of their players.
-    derived: HashMap<LineId, Vec<computing::Computed>>,
+    derived: HashMap<LineId, Vec<derive::Derived>>,
     /// Passages of held lines that an earlier run worked out, and those of this run, if it worked
     /// out any.
     settled_before: Option<Arc<derive::Settled>>,

@@ -6,7 +6,7 @@ use super::{AttachedRef, Claim, LineId, Notes, PackedNote, SoundingNote, Work};
 use crate::cores::on_all_cores;
 use crate::limits;
 use crate::music::Time;
-use crate::resolve::{Line, Music, Pitches, Rest, Role, Sound, Tuplet, Verb};
+use crate::resolve::{Line, Music, Note, Pitches, Rest, Role, Sound, Tuplet, Verb, WrittenNotes};
 
 /// The run of a claim, without notes yet.
 pub(super) fn empty_run(claim: Claim) -> Run {
@@ -82,6 +82,16 @@ impl Work<'_> {
     }
 }
 
+/// The notes of a voice or a written line side by side, for who looks at them to and fro. Their role
+/// means nothing.
+pub(super) fn at_hand(notes: &WrittenNotes) -> Notes {
+    let sounding = notes.iter().map(|Note { start, length, sound, attached, span }| {
+        let (role, solo) = (Role::Harmony, false);
+        SoundingNote { start, length, sound, attached, role, solo, source: span }
+    });
+    sounding.collect()
+}
+
 /// Puts the notes of a piece of music that lie within a run into it, moved by octaves.
 pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     // A note that is held into the run sounds there too: look back to the one before.
@@ -142,8 +152,15 @@ pub(super) fn raise(pitches: &mut Pitches, octaves: i8) {
     }
 }
 
-/// Copies the notes that lie within a run into it, cut at its ends.
-pub(super) fn cut(notes: &[PackedNote], run: &mut Run) {
+/// Gives a run the notes that lie within it, cut at its ends: the very same ones where it has all of
+/// them.
+pub(super) fn cut(notes: &Notes, run: &mut Run) {
+    let within =
+        |first: &PackedNote, last: &PackedNote| first.start() >= run.from && last.end() <= run.to;
+    if run.notes.is_empty() && notes.first().zip(notes.last()).is_some_and(|(a, b)| within(a, b)) {
+        run.notes = notes.clone();
+        return;
+    }
     let first = notes.partition_point(|note| note.end() <= run.from);
     for note in &notes[first..] {
         if note.start() >= run.to {

@@ -64,8 +64,12 @@ pub fn infer(piece: &Piece) -> InferredHarmony {
         events.push(event(&slots[first..after], beats[first].candidate, &events));
         first = after;
     }
+    let certainty = certainty(piece, &slots, &beats);
+    // They are large, and what follows asks for the chords alone.
+    drop((slots, beats));
+    events.shrink_to_fit();
     hear(&piece.form, &mut events, &[]);
-    InferredHarmony { events, certainty: certainty(piece, &slots, &beats) }
+    InferredHarmony { events, certainty }
 }
 
 /// The chord of a run of slots that share a candidate.

@@ -6,9 +6,11 @@
 //! key that the form declares comes first where nothing speaks against it. (Common practice; the
 //! weights are our heuristic, only their order means anything.)
 
-use crate::music::{Chord, ChordQuality, Key, Mode, PitchName};
+use smallvec::SmallVec;
 
 use super::piece::{Form, HarmonyEvent};
+use crate::music::{Chord, ChordQuality, Key, Mode, PitchName};
+use crate::narrow::Narrow;
 
 /// What it costs to go over into another key, and into the relative one.
 const CHANGE: u32 = 4;
@@ -50,12 +52,13 @@ fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Ve
     let keys = keys();
     let same = |a: Key, b: Key| a.mode == b.mode && a.tonic.class() == b.tonic.class();
     let mut best: Vec<u32> = vec![0; keys.len()];
-    let mut back: Vec<Vec<usize>> = Vec::with_capacity(harmony.len());
+    // For each chord and key the key before.
+    let mut back: Vec<SmallVec<[u8; 24]>> = Vec::with_capacity(harmony.len());
     for (index, event) in harmony.iter().enumerate() {
         let declared = form.bar_at(event.start).key;
         let next = harmony.get(index + 1).filter(|next| next.start == event.start + event.length);
         let mut now = Vec::with_capacity(keys.len());
-        let mut from = Vec::with_capacity(keys.len());
+        let mut from = SmallVec::with_capacity(keys.len());
         for (place, &key) in keys.iter().enumerate() {
             let ways = best.iter().enumerate().map(|(before, cost)| {
                 // A piece begins in its own key.
@@ -76,7 +79,7 @@ fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Ve
                 None => home + strangeness(&event.chord, next.map(|n| &n.chord), key),
             };
             now.push(cost + here);
-            from.push(before);
+            from.push(before.narrow::<u8>());
         }
         best = now;
         back.push(from);
@@ -88,7 +91,7 @@ fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Ve
         let said = said.get(index).copied().flatten();
         let spelled = said.into_iter().chain([declared]).find(|key| same(keys[at], *key));
         found.push(spelled.unwrap_or(keys[at]));
-        at = from[at];
+        at = usize::from(from[at]);
     }
     found.reverse();
     found

@@ -156,9 +156,9 @@ impl Dominant {
 /// Does the top voice rest between two times, or stand still for two beats before the second?
 fn pauses(form: &Form, texture: &Texture, from: Time, to: Time) -> bool {
     let Some(first) = texture.top_note(from) else { return true };
-    let still = |note: &crate::resolve::Note| {
-        let end = note.start + note.length;
-        end >= to && end - note.start >= form.bar_at(from).metre.beat() * 2
+    let still = |note: &crate::arrange::PackedNote| {
+        let end = note.start() + note.length();
+        end >= to && end - note.start() >= form.bar_at(from).metre.beat() * 2
     };
     still(first) || texture.top_sounds_until(from, to) < to
 }
@@ -279,7 +279,7 @@ fn reaches_end(form: &Form, bar: usize, end: Time) -> bool {
 
 fn phrase_ends(form: &Form, texture: &Texture, event: &HarmonyEvent) -> bool {
     let Some(note) = texture.top_note(event.start) else { return false };
-    let end = note.start + note.length;
+    let end = note.start() + note.length();
     let beat = form.bar_at(event.start).metre.beat();
     let long = end - event.start >= beat * 2;
     // The voice on top has a rest, whatever the others do.
@@ -305,12 +305,14 @@ fn period_ends(
     if !at_home || !dominant.in_root_position || place == 0 || !place.is_multiple_of(PERIOD) {
         return false;
     }
-    let Some(note) = texture.top_note(event.start).filter(|note| note.start == event.start) else {
+    let Some(note) = texture.top_note(event.start).filter(|note| note.start() == event.start)
+    else {
         return false;
     };
-    let shorter =
-        texture.top_note(note.start + note.length).is_none_or(|next| next.length < note.length);
-    shorter && note.length >= form.bar_at(event.start).metre.beat()
+    let shorter = texture
+        .top_note(note.start() + note.length())
+        .is_none_or(|next| next.length() < note.length());
+    shorter && note.length() >= form.bar_at(event.start).metre.beat()
 }
 
 /// For each bar the number that it has in its section, from 1; 0 for up-beats.

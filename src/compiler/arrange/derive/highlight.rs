@@ -8,11 +8,11 @@ use super::supply::{Reach, supply};
 use super::sustain::{Choir, Lasting, Struck, at_moments};
 use super::texture::{Texture, ends_by};
 use super::{DerivedPart, ROLL, Request, chord_at};
-use crate::arrange::SoundingNote;
+use crate::arrange::{PackedNote, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Limit;
 use crate::music::{Pitch, Time};
-use crate::resolve::{HarmonyEvent, Mark, Moment, Note, Verb};
+use crate::resolve::{HarmonyEvent, Mark, Moment, Verb};
 
 /// A `highlights` line with the moments that it asks for.
 struct Marked<'r, 'q, 'a> {
@@ -86,7 +86,10 @@ impl<'r, 'q, 'a> Marked<'r, 'q, 'a> {
         let found = if bars.is_empty() {
             Vec::new()
         } else {
-            moments(request.piece, request.harmony, named).into_iter().filter(own).collect()
+            moments(request.piece, &request.voices, request.harmony, named)
+                .into_iter()
+                .filter(own)
+                .collect()
         };
         Marked { request, named, found }
     }
@@ -241,7 +244,7 @@ fn strokes(
 
 /// What a stroke comes from: the chord, or the note of a voice, or the line itself.
 fn source(request: &Request, harmony: &[HarmonyEvent], at: Time) -> Span {
-    let voice = || Texture::of(request).top_note(at).map(|note| note.span);
+    let voice = || Texture::of(request).top_note(at).map(|note| note.source());
     chord_at(harmony, at).map(|event| event.span).or_else(voice).unwrap_or(request.line.span)
 }
 
@@ -286,9 +289,9 @@ fn octave_above(
             }
             let has = supply(request.parts[player], request.era, at, Reach::Comfortable);
             let Some(note) = texture.top_note(at) else { break };
-            let Some(top) = note.sound.pitches().last().map(|p| p.octaves_up(1)) else { break };
-            let end = (note.start + note.length).min(bar_end);
-            if has.has(top) && note.start == at {
+            let Some(top) = note.sound().pitches().last().map(|p| p.octaves_up(1)) else { break };
+            let end = (note.start() + note.length()).min(bar_end);
+            if has.has(top) && note.start() == at {
                 notes.push(doubled(request, note, end, top));
             }
             at = end.max(at + Time::of(1, 1024));
@@ -297,10 +300,10 @@ fn octave_above(
     notes
 }
 
-fn doubled(request: &Request, note: &Note, end: Time, pitch: Pitch) -> SoundingNote {
-    let mut doubled = request.note(note.start, end, Some(pitch), note.span);
+fn doubled(request: &Request, note: &PackedNote, end: Time, pitch: Pitch) -> SoundingNote {
+    let mut doubled = request.note(note.start(), end, Some(pitch), note.source());
     for mark in [Mark::Staccato, Mark::Accent, Mark::Marcato, Mark::Tenuto] {
-        if note.attached.marks.has(mark) {
+        if note.attached().marks.has(mark) {
             doubled.attached.marks.insert(mark);
         }
     }

@@ -20,12 +20,12 @@ mod tuplets;
 
 use std::sync::Arc;
 
-use super::{LineId, Notes, Part, SoundingNote};
+use super::{LineId, Notes, PackedNote, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
 use crate::resolve::{
-    Attached, BarIndices, Bars, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb,
+    Attached, BarIndices, Bars, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb,
 };
 
 pub(super) use findings::inferred;
@@ -44,10 +44,12 @@ pub(super) struct Request<'r, 'a> {
     pub(super) line: &'a Line,
     /// Its number.
     pub(super) line_id: LineId,
+    /// The notes of its voices.
+    pub(super) voices: Arc<[Notes]>,
     /// Melodies and basses that the scoring writes by hand.
-    pub(super) written: Vec<Arc<[Note]>>,
+    pub(super) written: Vec<Notes>,
     /// The basses: voices and written lines that play as bass somewhere in the scoring.
-    pub(super) basses: Vec<Arc<[Note]>>,
+    pub(super) basses: Vec<Notes>,
     /// The bars that are asked for. No player takes another instrument within them.
     pub(super) within: BarIndices,
     /// The parts of its players, in the order in which the line names them, without notes yet.
@@ -68,10 +70,30 @@ pub(super) struct Sounding {
     pub(super) leading: Vec<(Choir, Notes)>,
 }
 
-/// What a computed line gives to one of its players, over all the bars of the line.
+/// What a computed line gives to one of its players, over all the bars of the line, while it is worked
+/// out.
 #[derive(Default)]
 pub(super) struct DerivedPart {
     pub(super) notes: Vec<SoundingNote>,
+    pub(super) tuplets: Vec<Tuplet>,
+}
+
+impl DerivedPart {
+    /// The same as it can be written, packed.
+    fn settled(mut self, piece: &Piece) -> Derived {
+        tuplets::settle(piece, &mut self);
+        // Collected, they would keep the room that they had unpacked.
+        let mut notes: Vec<PackedNote> = Vec::with_capacity(self.notes.len());
+        notes.extend(self.notes.into_iter().map(PackedNote::from));
+        Derived { notes: notes.into(), tuplets: self.tuplets }
+    }
+}
+
+/// What a computed line gives to one of its players, as it can be written, kept until all have taken
+/// theirs.
+#[derive(Default)]
+pub(super) struct Derived {
+    pub(super) notes: Notes,
     pub(super) tuplets: Vec<Tuplet>,
 }
 
@@ -82,12 +104,8 @@ pub(super) fn sustain(
     around: &Sounding,
     settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<Vec<DerivedPart>> {
-    let mut lines = sustain::sustain(requests, around, settled, diagnostics);
-    for (request, parts) in requests.iter().zip(&mut lines) {
-        parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
-    }
-    lines
+) -> Vec<Vec<Derived>> {
+    sustain::sustain(requests, around, settled, diagnostics)
 }
 
 /// Computes the notes of all `highlights` lines of a scoring together, line by line one entry for
@@ -95,24 +113,23 @@ pub(super) fn sustain(
 pub(super) fn highlight(
     requests: &[Request],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<Vec<DerivedPart>> {
-    let mut lines = highlight::highlight(requests, diagnostics);
-    for (request, parts) in requests.iter().zip(&mut lines) {
-        parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
-    }
-    lines
+) -> Vec<Vec<Derived>> {
+    let lines = highlight::highlight(requests, diagnostics);
+    let settled = |(request, parts): (&Request, Vec<DerivedPart>)| {
+        parts.into_iter().map(|part| part.settled(request.piece)).collect()
+    };
+    requests.iter().zip(lines).map(settled).collect()
 }
 
 /// Computes the notes of a line of another kind, one entry for each of its players.
-pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
+pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<Derived> {
     let harmony = request.harmony;
-    let mut parts = match &request.line.verb {
+    let parts: Vec<DerivedPart> = match &request.line.verb {
         Verb::Realises { voice } => sustain::realise(request, *voice, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
     };
-    parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
-    parts
+    parts.into_iter().map(|part| part.settled(request.piece)).collect()
 }
 
 /// The chord that holds at a time.

@@ -1,12 +1,15 @@
 //! Moments that deserve a highlight: entries of the subject, cadences, first beats of phrases,
 //! peaks of loudness.
 
+use std::sync::Arc;
+
 use super::cadences::{cadences, section_ends};
 use super::chord_at;
 use super::peaks::peaks;
 use super::texture::Texture;
+use crate::arrange::{Notes, PackedNote};
 use crate::music::Time;
-use crate::resolve::{Form, HarmonyEvent, Moment, Music, Note, Piece};
+use crate::resolve::{Form, HarmonyEvent, Moment, Piece};
 
 /// A moment that was found.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -51,10 +54,15 @@ pub(super) enum Kind {
 
 /// The moments of the kinds that a line names; all that suit most players where it names none:
 /// entries, cadences and peaks. In order of time, one at a time.
-pub(super) fn moments(piece: &Piece, harmony: &[HarmonyEvent], named: &[Moment]) -> Vec<Found> {
+pub(super) fn moments(
+    piece: &Piece,
+    voices: &Arc<[Notes]>,
+    harmony: &[HarmonyEvent],
+    named: &[Moment],
+) -> Vec<Found> {
     let usual = [Moment::Entries, Moment::Cadences, Moment::Peaks];
     let wanted = if named.is_empty() { &usual[..] } else { named };
-    let texture = Texture::new(piece);
+    let texture = Texture::of_voices(&piece.form, voices);
     let mut found = Vec::new();
     for moment in wanted {
         match moment {
@@ -107,15 +115,14 @@ const FREEDOM: i32 = 2;
 /// that says the head again at once, on the same degree or another, goes on in a sequence; that is
 /// no entry, unless a section begins with it. (Our heuristic.)
 pub(super) fn entries(piece: &Piece, texture: &Texture) -> Vec<Found> {
-    let Some(head) = subject(piece) else { return Vec::new() };
-    let place = piece.form.weight(head[0].start);
+    let Some(head) = subject(&piece.form, texture.voices()) else { return Vec::new() };
+    let place = piece.form.weight(head[0].start());
     let mut found: Vec<Found> = Vec::new();
-    for voice in &piece.voices {
-        let notes = voice.music.notes.unpacked();
+    for notes in texture.voices() {
         let mut said: Option<Time> = None;
         for (index, window) in notes.windows(head.len()).enumerate() {
-            let at = window[0].start;
-            if piece.form.weight(at) == place && is_entry(&head, window) {
+            let at = window[0].start();
+            if piece.form.weight(at) == place && is_entry(head, window) {
                 if said.is_none_or(|said| !goes_on(&piece.form, said, at)) {
                     found.push(entry(&piece.form, texture, &notes[index..], head.len()));
                 }
@@ -137,21 +144,21 @@ fn goes_on(form: &Form, said: Time, at: Time) -> bool {
 }
 
 /// The entry whose head is the first notes of those given.
-fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
-    let begins = notes[0].start;
+fn entry(form: &Form, texture: &Texture, notes: &[PackedNote], head: usize) -> Found {
+    let begins = notes[0].start();
     // The head ends on the next first beat that the voice reaches without a rest.
     let mut goal = head - 1;
-    let line = form.end_of_bar_at(notes[goal].start);
-    while form.weight(notes[goal].start) != 3 || goal == 0 {
-        let joined = |next: &&Note| {
-            next.start == notes[goal].start + notes[goal].length && next.start <= line
+    let line = form.end_of_bar_at(notes[goal].start());
+    while form.weight(notes[goal].start()) != 3 || goal == 0 {
+        let joined = |next: &&PackedNote| {
+            next.start() == notes[goal].start() + notes[goal].length() && next.start() <= line
         };
         if notes.get(goal + 1).filter(joined).is_none() {
             break;
         }
         goal += 1;
     }
-    let ends = notes[goal].start + notes[goal].length;
+    let ends = notes[goal].start() + notes[goal].length();
     // After an up-beat the entry is marked where it first stands on a strong beat.
     let beat = form.bar_at(begins).metre.beat();
     let bar_ends = form.end_of_bar_at(begins);
@@ -163,42 +170,40 @@ fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
     let at = if at < ends { at } else { begins };
     let until = beat_from(form, at);
     let on_top = texture.top_note(begins).is_some_and(|top| {
-        top.start == begins && top.sound.pitches().last() == notes[0].sound.pitches().last()
+        top.start() == begins && top.sound().pitches().last() == notes[0].sound().pitches().last()
     });
     let head = on_top.then_some((begins, ends));
     Found::new(at, until, Kind::Entry { head })
 }
 
-fn subject(piece: &Piece) -> Option<Vec<Note>> {
-    let height = |music: &Music| {
-        let first = music.notes.first();
-        first.and_then(|note| note.sound.pitches().last().copied()).map_or(0, |p| p.midi())
+fn subject<'n>(form: &Form, voices: &'n [Notes]) -> Option<&'n [PackedNote]> {
+    let height = |notes: &[PackedNote]| {
+        let first = notes.first();
+        first.and_then(|note| note.sound().pitches().last().copied()).map_or(0, |p| p.midi())
     };
-    let (start, music) = piece
-        .voices
+    let (start, notes) = voices
         .iter()
-        .map(|voice| &voice.music)
-        .filter_map(|music| Some((music.notes.first()?.start, music)))
-        .min_by_key(|(start, music)| (*start, -height(music)))?;
-    let bar = piece.form.bar_at(start);
+        .filter_map(|notes| Some((notes.first()?.start(), &**notes)))
+        .min_by_key(|(start, notes)| (*start, -height(notes)))?;
+    let bar = form.bar_at(start);
     // A subject that begins with a pick-up goes on through the first whole bar.
     let length = bar.length.max(bar.metre.bar_length());
     let end = bar.start + length;
-    let count = music.notes.iter().take_while(|note| note.start < end).count().min(HEAD);
-    (count >= SHORTEST_HEAD).then(|| music.notes.within(0..count).collect())
+    let count = notes.partition_point(|note| note.start() < end).min(HEAD);
+    (count >= SHORTEST_HEAD).then(|| &notes[..count])
 }
 
-fn is_entry(head: &[Note], notes: &[Note]) -> bool {
+fn is_entry(head: &[PackedNote], notes: &[PackedNote]) -> bool {
     let mut differs = 0;
     for (index, (subject, note)) in head.iter().zip(notes).enumerate() {
         let last = index + 1 == head.len();
-        if !last && subject.length != note.length {
+        if !last && subject.length() != note.length() {
             return false;
         }
         if index == 0 {
             continue;
         }
-        if subject.start - head[0].start != note.start - notes[0].start {
+        if subject.start() - head[0].start() != note.start() - notes[0].start() {
             return false;
         }
         let (Some(wanted), Some(got)) =
@@ -214,8 +219,8 @@ fn is_entry(head: &[Note], notes: &[Note]) -> bool {
     differs <= FREEDOM
 }
 
-fn steps(from: &Note, to: &Note) -> Option<i32> {
-    Some(to.sound.pitches().last()?.step() - from.sound.pitches().last()?.step())
+fn steps(from: &PackedNote, to: &PackedNote) -> Option<i32> {
+    Some(to.sound().pitches().last()?.step() - from.sound().pitches().last()?.step())
 }
 
 /// Least distance between first beats of phrases, in bars. Our heuristic.
@@ -255,15 +260,15 @@ fn pauses_before(form: &Form, texture: &Texture, bar: usize) -> bool {
     let line = form.bars[bar].start;
     let beat = form.bars[bar - 1].metre.beat();
     let Some(note) = texture.top_note(line - Time::of(1, 1024)) else { return true };
-    let begins = note.start;
+    let begins = note.start();
     let lower_now = texture.top_note(begins - Time::of(1, 1024)).is_some_and(|before| {
-        let ends = before.start + before.length;
-        before.sound.pitches().last() > note.sound.pitches().last()
+        let ends = before.start() + before.length();
+        before.sound().pitches().last() > note.sound().pitches().last()
             && ends > begins
             && ends < line
             && line - ends >= beat
     });
-    note.start + note.length == line && note.length >= beat * 2 || lower_now
+    note.start() + note.length() == line && note.length() >= beat * 2 || lower_now
 }
 
 fn named_beats(form: &Form, beat: u8) -> Vec<Found> {

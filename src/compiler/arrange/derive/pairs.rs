@@ -6,16 +6,18 @@
 
 mod thirds;
 
-use crate::narrow::Narrow;
+use std::rc::Rc;
+
 use smallvec::SmallVec;
 
-use super::search::{Choice, cheapest};
+use super::search::{Choice, cheapest_on_the_way};
 use super::supply::{Supplies, Supply};
-use super::sustain::Wants;
+use super::sustain::{KnownWants, Wants};
 use super::texture::{Texture, beats};
 use super::{Request, chord_at};
 use crate::instruments::Loudness;
 use crate::music::{Chord, Interval, Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{HarmonyEvent, Role};
 
 /// A moment at which the players are wanted.
@@ -57,8 +59,12 @@ pub(super) fn choose(
         group.iter().map(|&player| Supplies::new(request.parts[player], request.era)).collect();
     let is_drum = !request.instrument(group[0]).drums.is_empty();
     let mut notes: Vec<[Vec<Pitch>; 3]> = Vec::with_capacity(points.len());
-    let mut stages: Vec<Vec<Choice<Pair>>> = Vec::with_capacity(points.len());
-    for (index, point) in points.iter().enumerate() {
+    let mut known = KnownWants::default();
+    let wants: Vec<Option<Rc<Wants>>> = points
+        .iter()
+        .map(|point| chord_at(harmony, point.at).map(|event| known.of(&event.chord, event.key)))
+        .collect();
+    let stages = points.iter().enumerate().map(|(index, point)| {
         let chord = chord_at(harmony, point.at).map(|event| event.chord);
         let own: [Vec<Pitch>; 3] =
             std::array::from_fn(|place| match (chord, supplies.get(place)) {
@@ -78,13 +84,9 @@ pub(super) fn choose(
             None => vec![Choice { state: [REST; 2], cost: 0 }],
         };
         notes.push(own);
-        stages.push(stage);
-    }
-    let wants: Vec<Option<Wants>> = points
-        .iter()
-        .map(|point| chord_at(harmony, point.at).map(|event| Wants::new(&event.chord, event.key)))
-        .collect();
-    let way = cheapest(&stages, |to, a, b, _| {
+        stage
+    });
+    let way = cheapest_on_the_way(stages, |to, a, b| {
         let unresolved = match (&wants[to - 1], &wants[to]) {
             (Some(from), Some(next)) if points[to].joined => (0..2)
                 .map(|place| {
@@ -96,10 +98,9 @@ pub(super) fn choose(
         };
         // A stroke of the drum is found as easily on one as on another, and follows no tune.
         let way = if is_drum { comes_or_goes(points[to], a, b) } else { step(points[to], a, b) };
-        Some(way + unresolved)
+        way + unresolved
     });
-    let Some((_, way)) = way else { return Vec::new() };
-    let outer: Vec<Pair> = way.iter().zip(&stages).map(|(&at, stage)| stage[at].state).collect();
+    let Some(outer) = way else { return Vec::new() };
     let led: Vec<[i16; 3]> = if group.len() < 3 {
         outer.iter().map(|&[first, second]| [first, second, REST]).collect()
     } else {
@@ -312,7 +313,7 @@ fn heard_twice(
     let on_beats = beats(&request.piece.form, from, to).into_iter().map(|(at, _)| at);
     let in_voices = std::iter::once(at)
         .chain(on_beats)
-        .any(|at| texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class));
+        .any(|at| texture.sounding(at).flat_map(|note| note.sound().pitches()).any(is_class));
     if !in_voices && !around().any(|note| note.sound().pitches().iter().any(is_class)) {
         0
     } else if around().count() + request.parts.len() >= TUTTI {

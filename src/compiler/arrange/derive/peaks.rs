@@ -114,8 +114,10 @@ fn highest(form: &Form, dynamics: &[Direction], texture: &Texture, loudest: u8) 
     for bar in &form.bars {
         let end = bar.start + bar.length;
         for (at, _) in super::texture::beats(form, bar.start, end) {
-            let Some(note) = texture.top_note(at).filter(|note| note.start == at) else { continue };
-            let top = note.sound.pitches().last().copied();
+            let Some(note) = texture.top_note(at).filter(|note| note.start() == at) else {
+                continue;
+            };
+            let top = note.sound().pitches().last().copied();
             if form.weight(at) >= 2 && is_loudest(at) && best.is_none_or(|(high, _)| top > high) {
                 best = Some((top, at));
             }

@@ -5,9 +5,10 @@
 //! heuristic.
 
 use super::texture::ends_by;
+use crate::arrange::PackedNote;
 use crate::diagnostics::Span;
 use crate::music::{Pitch, Time};
-use crate::resolve::{BarIndices, Form, Mark, Marks, Music, Note, seconds_per_whole};
+use crate::resolve::{BarIndices, Form, Mark, Marks, seconds_per_whole};
 
 /// A note of the signal.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -39,10 +40,14 @@ const CALM: f64 = 0.35;
 const EASE: f64 = 0.8;
 const EASE_OF_ONE: f64 = 1.5;
 
-/// The signal of a voice in some bars.
-pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manner) -> Vec<Onset> {
-    let mut kept: Vec<&Note> = Vec::new();
-    let all = music.notes.unpacked();
+/// The signal of a voice, whose notes are given, in some bars.
+pub(super) fn reduce(
+    all: &[PackedNote],
+    form: &Form,
+    bars: BarIndices,
+    manner: Manner,
+) -> Vec<Onset> {
+    let mut kept: Vec<&PackedNote> = Vec::new();
     let (from, to) = form.times_of(bars);
     let mut per_whole = seconds_per_whole(None);
     for bar in &form.bars[..bars.first] {
@@ -68,10 +73,10 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
         let mut at = form.full_start(index);
         while at < end {
             let until = (at + beat).min(end);
-            let notes = between(&all, at.max(begin), until);
-            let next = all.get(all.partition_point(|note| note.start < until));
-            let calm = |note: &Note| {
-                note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM
+            let notes = between(all, at.max(begin), until);
+            let next = all.get(all.partition_point(|note| note.start() < until));
+            let calm = |note: &PackedNote| {
+                note.length() >= Time::QUARTER && note.length().to_f64() * per_whole >= CALM
             };
             let walks = !manner.marks_only && notes.len() > 1 && notes.iter().all(calm);
             let dotted = shortest_of_dotted(notes, next, part)
@@ -84,34 +89,40 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
             at += beat;
         }
     }
-    onsets(music, form, &kept, (from, to), manner)
+    onsets(all, form, &kept, (from, to), manner)
 }
 
-fn between(notes: &[Note], from: Time, to: Time) -> &[Note] {
-    let first = notes.partition_point(|note| note.start < from);
-    let after = notes.partition_point(|note| note.start < to);
+fn between(notes: &[PackedNote], from: Time, to: Time) -> &[PackedNote] {
+    let first = notes.partition_point(|note| note.start() < from);
+    let after = notes.partition_point(|note| note.start() < to);
     &notes[first..after.max(first)]
 }
 
-fn top(note: &Note) -> Option<Pitch> {
-    note.sound.pitches().last().copied()
+fn top(note: &PackedNote) -> Option<Pitch> {
+    note.sound().pitches().last().copied()
 }
 
 /// Is a divided beat to be kept whole? If its notes are no faster than quavers and repeat a note,
 /// leap as a broken chord does, or lead into a longer note on a first beat.
-fn is_call(form: &Form, notes: &[Note], next: Option<&Note>, part: Time, manner: Manner) -> bool {
-    if notes.len() < 2 || notes.iter().any(|note| note.length < part) {
+fn is_call(
+    form: &Form,
+    notes: &[PackedNote],
+    next: Option<&PackedNote>,
+    part: Time,
+    manner: Manner,
+) -> bool {
+    if notes.len() < 2 || notes.iter().any(|note| note.length() < part) {
         return false;
     }
-    let distance = |pair: &[Note]| match (top(&pair[0]), top(&pair[1])) {
+    let distance = |pair: &[PackedNote]| match (top(&pair[0]), top(&pair[1])) {
         (Some(a), Some(b)) => (b.midi() - a.midi()).abs(),
         _ => 0,
     };
     let repeated = notes.windows(2).all(|pair| distance(pair) % 12 == 0);
     let broken = !manner.marks_only && notes.windows(2).all(|pair| distance(pair) >= 3);
-    let end = notes.last().map(|note| note.start + note.length);
+    let end = notes.last().map(|note| note.start() + note.length());
     let leads = next.is_some_and(|next| {
-        Some(next.start) == end && form.weight(next.start) == 3 && next.length > part
+        Some(next.start()) == end && form.weight(next.start()) == 3 && next.length() > part
     });
     repeated || broken || leads
 }
@@ -120,16 +131,18 @@ fn is_call(form: &Form, notes: &[Note], next: Option<&Note>, part: Time, manner:
 /// than half a beat (a third of a dotted one) stands alone after one at least twice as long and
 /// before such a one. It is kept whatever the voice's steps are: on one open note the rhythm is
 /// free. `None` if the beat is not dotted.
-fn shortest_of_dotted(notes: &[Note], next: Option<&Note>, part: Time) -> Option<Time> {
+fn shortest_of_dotted(notes: &[PackedNote], next: Option<&PackedNote>, part: Time) -> Option<Time> {
     let mut shortest = None;
-    for (index, note) in notes.iter().enumerate().filter(|(_, note)| note.length < part) {
-        let long = |other: Option<&Note>| other.is_some_and(|o| o.length >= note.length * 2);
+    for (index, note) in notes.iter().enumerate().filter(|(_, note)| note.length() < part) {
+        let long =
+            |other: Option<&PackedNote>| other.is_some_and(|o| o.length() >= note.length() * 2);
         let before = index.checked_sub(1).and_then(|index| notes.get(index));
-        let after = notes.get(index + 1).or(next.filter(|n| n.start == note.start + note.length));
+        let after =
+            notes.get(index + 1).or(next.filter(|n| n.start() == note.start() + note.length()));
         if !long(before) || !(long(after) || after.is_none()) {
             return None;
         }
-        shortest = Some(shortest.map_or(note.length, |s: Time| s.min(note.length)));
+        shortest = Some(shortest.map_or(note.length(), |s: Time| s.min(note.length())));
     }
     shortest
 }
@@ -137,77 +150,84 @@ fn shortest_of_dotted(notes: &[Note], next: Option<&Note>, part: Time) -> Option
 /// The one note that stands for a beat.
 fn marked<'n>(
     form: &Form,
-    notes: &'n [Note],
+    notes: &'n [PackedNote],
     at: Time,
     beat: Time,
     manner: Manner,
-) -> Option<&'n Note> {
+) -> Option<&'n PackedNote> {
     let note = notes.first()?;
-    let long = note.length >= beat;
-    if note.start != at {
+    let long = note.length() >= beat;
+    if note.start() != at {
         // A syncopation is marked if it is long; the tail of a beat is not.
         return long.then_some(note);
     }
     let strong = form.weight(at) >= 2;
-    let stressed = note.attached.marks.has(Mark::Accent) || note.attached.marks.has(Mark::Marcato);
+    let stressed =
+        note.attached().marks.has(Mark::Accent) || note.attached().marks.has(Mark::Marcato);
     (!manner.marks_only || strong || long || stressed).then_some(note)
 }
 
 /// Lengths: a horn holds on while the voice goes on; trumpets and drums give a beat, or hold what
 /// the voice holds.
 fn onsets(
-    music: &Music,
+    all: &[PackedNote],
     form: &Form,
-    kept: &[&Note],
+    kept: &[&PackedNote],
     (_, to): (Time, Time),
     manner: Manner,
 ) -> Vec<Onset> {
     kept.iter()
         .enumerate()
         .map(|(index, note)| {
-            let next = kept.get(index + 1).map_or(to, |next| next.start).min(to);
-            let beat = form.bar_at(note.start).metre.beat();
-            let own = note.start + note.length;
-            let bar = form.bar_at(note.start);
+            let next = kept.get(index + 1).map_or(to, |next| next.start()).min(to);
+            let beat = form.bar_at(note.start()).metre.beat();
+            let own = note.start() + note.length();
+            let bar = form.bar_at(note.start());
             let end = if manner.marks_only {
                 // What is left out at the end of a beat is held through, not rested.
-                let full = form.full_start(form.index_at(note.start));
+                let full = form.full_start(form.index_at(note.start()));
                 let within = (own - full) % beat;
                 let of_beat = if within == Time::ZERO { own } else { own + beat - within };
-                own.max(of_beat.max(note.start + beat).min(sounds_until(music, note)))
+                own.max(of_beat.max(note.start() + beat).min(sounds_until(all, note)))
             } else if own < next {
-                sounds_until(music, note).min((bar.start + bar.length).max(own))
+                sounds_until(all, note).min((bar.start + bar.length).max(own))
             } else {
                 own
             };
             // What the voice itself holds over a border is held with it.
-            let end = ends_by(form, note.start, end).max(own.min(end));
+            let end = ends_by(form, note.start(), end).max(own.min(end));
             let mut marks = Marks::NONE;
             for mark in [Mark::Accent, Mark::Marcato, Mark::Fermata] {
-                if note.attached.marks.has(mark) {
+                if note.attached().marks.has(mark) {
                     marks.insert(mark);
                 }
             }
             // A stroke that stands for the whole beat is no longer short.
-            if end.min(next) == own && note.attached.marks.has(Mark::Staccato) {
+            if end.min(next) == own && note.attached().marks.has(Mark::Staccato) {
                 marks.insert(Mark::Staccato);
             }
-            Onset { start: note.start, end: end.min(next), top: top(note), marks, span: note.span }
+            Onset {
+                start: note.start(),
+                end: end.min(next),
+                top: top(note),
+                marks,
+                span: note.source(),
+            }
         })
         .collect()
 }
 
 /// Until when the voice sounds from a note on without a rest.
-fn sounds_until(music: &Music, note: &Note) -> Time {
-    let first = music.notes.begun_before(note.start);
-    let mut until = note.start + note.length;
-    for other in music.notes.starting_with(first) {
-        if other.start > until {
+fn sounds_until(all: &[PackedNote], note: &PackedNote) -> Time {
+    let first = all.partition_point(|other| other.start() < note.start());
+    let mut until = note.start() + note.length();
+    for other in &all[first..] {
+        if other.start() > until {
             break;
         }
-        until = until.max(other.start + other.length);
+        until = until.max(other.start() + other.length());
         // Longer than this no signal is held.
-        if until - note.start >= Time::WHOLE {
+        if until - note.start() >= Time::WHOLE {
             break;
         }
     }
@@ -218,6 +238,7 @@ fn sounds_until(music: &Music, note: &Note) -> Time {
 mod tests {
     use super::*;
     use crate::arrange::derive::tests::piece;
+    use crate::arrange::taking::at_hand;
 
     fn rhythm(metre: &str, bars: &str, marks_only: bool) -> String {
         let piece = piece(&format!(
@@ -225,7 +246,12 @@ mod tests {
         ));
         let count = piece.form.bars.len();
         let manner = Manner { marks_only, repeated: 5 };
-        let onsets = reduce(&piece.voices[0].music, &piece.form, BarIndices::new(0, count), manner);
+        let onsets = reduce(
+            &at_hand(&piece.voices[0].music.notes),
+            &piece.form,
+            BarIndices::new(0, count),
+            manner,
+        );
         let words: Vec<String> = onsets
             .iter()
             .map(|onset| format!("{}+{}", onset.start, onset.end - onset.start))

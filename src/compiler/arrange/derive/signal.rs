@@ -39,10 +39,9 @@ pub(super) fn signal(
     let mut above: (Option<&str>, Vec<Chosen>) = (None, Vec::new());
     for pair in pairs(request) {
         let manner = manner(request, pair[0]);
-        let music = &request.piece.voices[voice].music;
         let onsets: Vec<Onset> = bars
             .iter()
-            .flat_map(|&bars| reduce(music, &request.piece.form, bars, manner))
+            .flat_map(|&bars| reduce(&request.voices[voice], &request.piece.form, bars, manner))
             .collect();
         any |= !onsets.is_empty();
         if request.instrument(pair[0]).unpitched {

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::Request;
+use crate::arrange::taking::at_hand;
 use crate::arrange::{Arrangement, LineId, Part, arrange};
 use crate::diagnostics::Sources;
 use crate::instruments::{Limit, PartialClass};
@@ -141,6 +142,7 @@ pub(super) fn request<'r, 'a: 'r>(
     arrangement: &'r Arrangement,
 ) -> Request<'r, 'a> {
     Request {
+        voices: piece.voices.iter().map(|voice| at_hand(&voice.music.notes)).collect(),
         written: Vec::new(),
         basses: Vec::new(),
         within: BarIndices::all(&piece.form),
@@ -229,7 +231,8 @@ proptest! {
             let bar = piece.form.index_at(note.start());
             let root = piece.harmony[bar].chord.root.class();
             let class = |pitch: Pitch| pitch.name().class();
-            let bass = class(piece.voices[1].music.notes.unpacked()[bar].sound.pitches()[0]);
+            let written = piece.voices[1].music.notes.get(bar).unwrap();
+            let bass = class(written.sound.pitches()[0]);
             let firm = matches!((bass - root).rem_euclid(12), 0 | 7);
             let wanted = if firm && piece.form.weight(note.start()) > 0 { bass } else { root };
             let fifth_is_there = piece.harmony[bar].chord.has_class(wanted);

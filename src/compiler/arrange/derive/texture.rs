@@ -4,16 +4,19 @@
 use std::sync::Arc;
 
 use super::Request;
+#[cfg(test)]
+use crate::arrange::taking::at_hand;
+use crate::arrange::{Notes, PackedNote};
 use crate::music::{Pitch, Sign, Time};
-use crate::resolve::{Form, Note, Piece};
+use crate::resolve::Form;
 
 /// The voices of a piece, all together.
 pub(super) struct Texture {
-    voices: Vec<Arc<[Note]>>,
+    voices: Arc<[Notes]>,
     /// Melodies and basses that the scoring writes by hand.
-    written: Vec<Arc<[Note]>>,
+    written: Vec<Notes>,
     /// Voices and written lines that play as bass.
-    basses: Vec<Arc<[Note]>>,
+    basses: Vec<Notes>,
     /// Where nothing is to be held, in order: no voice sounds, or only an up-beat over a silent bass.
     silences: Vec<(Time, Time)>,
     /// When the last note of the piece begins that a voice strikes anew, if it is held to the end.
@@ -31,24 +34,31 @@ pub(super) struct Outer {
 }
 
 impl Texture {
+    /// The voices of a piece alone.
+    #[cfg(test)]
+    pub(super) fn new(piece: &crate::resolve::Piece) -> Texture {
+        let voices: Vec<Notes> =
+            piece.voices.iter().map(|voice| at_hand(&voice.music.notes)).collect();
+        Texture::of_voices(&piece.form, &voices.into())
+    }
+
     /// The voices alone.
-    pub(super) fn new(piece: &Piece) -> Texture {
-        Texture::with(piece, Vec::new(), Vec::new())
+    pub(super) fn of_voices(form: &Form, voices: &Arc<[Notes]>) -> Texture {
+        Texture::with(form, Arc::clone(voices), Vec::new(), Vec::new())
     }
 
     /// The voices, and what the scoring of a line writes by hand.
     pub(super) fn of(request: &Request) -> Texture {
-        Texture::with(request.piece, request.written.clone(), request.basses.clone())
+        let (written, basses) = (request.written.clone(), request.basses.clone());
+        Texture::with(&request.piece.form, Arc::clone(&request.voices), written, basses)
     }
 
-    fn with(piece: &Piece, written: Vec<Arc<[Note]>>, basses: Vec<Arc<[Note]>>) -> Texture {
-        let voices: Vec<Arc<[Note]>> =
-            piece.voices.iter().map(|v| v.music.notes.unpacked()).collect();
+    fn with(form: &Form, voices: Arc<[Notes]>, written: Vec<Notes>, basses: Vec<Notes>) -> Texture {
         let mut sounding: Vec<(Time, Time)> = voices
             .iter()
             .chain(&written)
-            .flat_map(|notes| &**notes)
-            .map(|note| (note.start, note.start + note.length))
+            .flat_map(|notes| notes.iter())
+            .map(|note| (note.start(), note.start() + note.length()))
             .collect();
         sounding.sort_unstable();
         let mut silences = Vec::new();
@@ -59,10 +69,10 @@ impl Texture {
             }
             until = until.max(end);
         }
-        if piece.form.end() > until {
-            silences.push((until, piece.form.end()));
+        if form.end() > until {
+            silences.push((until, form.end()));
         }
-        silences.extend(bare_up_beats(&piece.form, &voices, &written, &basses));
+        silences.extend(bare_up_beats(form, &voices, &written, &basses));
         silences.sort_unstable();
         silences.dedup_by(|next, last| {
             let joins = next.0 <= last.1;
@@ -72,10 +82,15 @@ impl Texture {
             joins
         });
         let last = voices.iter().chain(&written).filter_map(|notes| notes.last());
-        let ends = |note: &&&Note| note.start + note.length == piece.form.end();
-        let last_struck = last.clone().map(|note| note.start).max();
+        let ends = |note: &&&PackedNote| note.start() + note.length() == form.end();
+        let last_struck = last.clone().map(|note| note.start()).max();
         let last_struck = last_struck.filter(|_| last.clone().any(|note| ends(&&note)));
         Texture { voices, written, basses, silences, last_struck }
+    }
+
+    /// The notes of each voice.
+    pub(super) fn voices(&self) -> &[Notes] {
+        &self.voices
     }
 
     /// From when on the voices only hold their last notes, to the end of the piece: a figure of
@@ -88,28 +103,28 @@ impl Texture {
     pub(super) fn top_sounds_until(&self, time: Time, end: Time) -> Time {
         let Some(top) = self.top_note(time) else { return end };
         let of_voice = self.voices.iter().chain(&self.written).find_map(|notes| {
-            let first = notes.partition_point(|note| note.start < top.start);
+            let first = notes.partition_point(|note| note.start() < top.start());
             notes.get(first).filter(|note| std::ptr::eq(*note, top)).map(|_| &notes[first..])
         });
-        let mut until = top.start;
+        let mut until = top.start();
         for note in of_voice.unwrap_or_default() {
-            if note.start > until || until >= end {
+            if note.start() > until || until >= end {
                 break;
             }
-            until = note.start + note.length;
+            until = note.start() + note.length();
         }
         until.min(end)
     }
 
     /// The notes that sound at a time, voice after voice.
-    pub(super) fn sounding(&self, time: Time) -> impl Iterator<Item = &Note> {
+    pub(super) fn sounding(&self, time: Time) -> impl Iterator<Item = &PackedNote> {
         at(&self.voices, time).chain(at(&self.written, time))
     }
 
     /// The outer notes at a time. A bass that is written by hand an octave or two below the lowest
     /// voice doubles it; that voice stays the lowest.
     pub(super) fn outer(&self, time: Time) -> Option<Outer> {
-        let of = |voices| at(voices, time).flat_map(|note| note.sound.pitches()).copied();
+        let of = |voices| at(voices, time).flat_map(|note| note.sound().pitches()).copied();
         let lowest = of(&self.voices).min();
         let doubles =
             |pitch: &Pitch| lowest.is_some_and(|low| (low.midi() - pitch.midi()) % 12 == 0);
@@ -129,8 +144,8 @@ impl Texture {
     /// end.
     pub(super) fn bass_that_stays(&self, form: &Form, time: Time, end: Time) -> Option<Pitch> {
         let low = self.outer(time).filter(|_| self.has_bass(time))?.low;
-        let note = self.sounding(time).find(|note| note.sound.pitches().contains(&low))?;
-        let until = note.start + note.length;
+        let note = self.sounding(time).find(|note| note.sound().pitches().contains(&low))?;
+        let until = note.start() + note.length();
         let half = form.bar_at(time).length.scaled(1, 2)?;
         (until >= end || until - time >= half).then_some(low)
     }
@@ -148,31 +163,31 @@ impl Texture {
     /// When the note of this pitch that sounds at a time was struck.
     pub(super) fn struck_at(&self, time: Time, pitch: Pitch) -> Option<Time> {
         let mut notes = self.sounding(time);
-        notes.find(|note| note.sound.pitches().contains(&pitch)).map(|note| note.start)
+        notes.find(|note| note.sound().pitches().contains(&pitch)).map(|note| note.start())
     }
 
     /// Does a note that sounds at a time come and go by step, shorter than `beat`: a passing or a
     /// neighbouring note, accented or not? (E. Prout, Harmony, 1889, ch. XI, from memory.)
     pub(super) fn is_between_steps(&self, time: Time, pitch: Pitch, beat: Time) -> bool {
         self.voices.iter().chain(&self.written).any(|notes| {
-            let after = notes.partition_point(|note| note.start <= time);
+            let after = notes.partition_point(|note| note.start() <= time);
             let [before, note, next] = match after.checked_sub(2).and_then(|i| notes.get(i..i + 3))
             {
                 Some([before, note, next]) => [before, note, next],
                 _ => return false,
             };
-            let (start, end) = (note.start, note.start + note.length);
-            let step = |other: &Note| {
-                let pitches = other.sound.pitches().iter();
+            let (start, end) = (note.start(), note.start() + note.length());
+            let step = |other: &PackedNote| {
+                let pitches = other.sound().pitches().iter();
                 pitches
                     .map(|other| (other.midi() - pitch.midi()).abs())
                     .any(|way| way == 1 || way == 2)
             };
-            note.sound.pitches().contains(&pitch)
+            note.sound().pitches().contains(&pitch)
                 && end > time
-                && note.length < beat
-                && before.start + before.length == start
-                && next.start == end
+                && note.length() < beat
+                && before.start() + before.length() == start
+                && next.start() == end
                 && step(before)
                 && step(next)
         })
@@ -182,15 +197,15 @@ impl Texture {
     pub(super) fn lasts(&self, time: Time, pitch: Pitch, long: Time) -> bool {
         let mut notes = self.sounding(time);
         notes.any(|note| {
-            note.sound.pitches().contains(&pitch) && note.start + note.length >= time + long
+            note.sound().pitches().contains(&pitch) && note.start() + note.length() >= time + long
         })
     }
 
     /// The note with the highest pitch at a time.
-    pub(super) fn top_note(&self, time: Time) -> Option<&Note> {
+    pub(super) fn top_note(&self, time: Time) -> Option<&PackedNote> {
         self.sounding(time)
-            .filter(|note| !note.sound.pitches().is_empty())
-            .max_by_key(|note| note.sound.pitches().last().copied())
+            .filter(|note| !note.sound().pitches().is_empty())
+            .max_by_key(|note| note.sound().pitches().last().copied())
     }
 
     /// Where nothing is to be held between two times.
@@ -205,20 +220,20 @@ impl Texture {
 /// (Common practice; that the bass rests for a beat at most, but in a pick-up, is our heuristic.)
 fn bare_up_beats(
     form: &Form,
-    voices: &[Arc<[Note]>],
-    written: &[Arc<[Note]>],
-    basses: &[Arc<[Note]>],
+    voices: &[Notes],
+    written: &[Notes],
+    basses: &[Notes],
 ) -> Vec<(Time, Time)> {
-    let is_bass = |notes: &Arc<[Note]>| basses.iter().any(|bass| Arc::ptr_eq(bass, notes));
-    let others: Vec<&Arc<[Note]>> =
+    let is_bass = |notes: &Notes| basses.iter().any(|bass| bass.are_shared(notes));
+    let others: Vec<&Notes> =
         voices.iter().chain(written).filter(|notes| !is_bass(notes)).collect();
     let mut found = Vec::new();
     for (index, bar) in form.bars.iter().enumerate() {
         let end = bar.start + bar.length;
         // The bass comes in with the next bar, and is silent since …
         let Some(since) = basses.iter().try_fold(Time::ZERO, |since, notes| {
-            let before = notes.partition_point(|note| note.start < end);
-            let last = before.checked_sub(1).map(|last| notes[last].start + notes[last].length);
+            let before = notes.partition_point(|note| note.start() < end);
+            let last = before.checked_sub(1).map(|last| notes[last].start() + notes[last].length());
             let since = since.max(last.unwrap_or(Time::ZERO));
             (since < end).then_some(since)
         }) else {
@@ -226,8 +241,8 @@ fn bare_up_beats(
         };
         let enters = basses.iter().any(|notes| {
             notes
-                .get(notes.partition_point(|note| note.start < end))
-                .is_some_and(|n| n.start == end)
+                .get(notes.partition_point(|note| note.start() < end))
+                .is_some_and(|n| n.start() == end)
         });
         let from = since.max(bar.start);
         let is_pick_up = bar.up_beat.is_some() || index == 0 && bar.number == 0;
@@ -237,12 +252,12 @@ fn bare_up_beats(
         let bare = others.iter().all(|notes| {
             // What ends where the bass falls silent goes on into the up-beat without a rest, but not
             // into that of a new section.
-            let ended = |note: &Note| {
-                let end = note.start + note.length;
+            let ended = |note: &PackedNote| {
+                let end = note.start() + note.length();
                 end < from || end == from && bar.up_beat.is_some()
             };
             let first = notes.partition_point(ended);
-            from == Time::ZERO || notes.get(first).is_none_or(|note| note.start >= from)
+            from == Time::ZERO || notes.get(first).is_none_or(|note| note.start() >= from)
         });
         if bare {
             found.push((from, end));
@@ -252,11 +267,11 @@ fn bare_up_beats(
 }
 
 /// What some voices sound at a time.
-fn at(voices: &[Arc<[Note]>], time: Time) -> impl Iterator<Item = &Note> {
+fn at(voices: &[Notes], time: Time) -> impl Iterator<Item = &PackedNote> {
     voices.iter().filter_map(move |notes| {
-        let after = notes.partition_point(|note| note.start <= time);
+        let after = notes.partition_point(|note| note.start() <= time);
         let note = notes.get(after.checked_sub(1)?)?;
-        (note.start + note.length > time).then_some(note)
+        (note.start() + note.length() > time).then_some(note)
     })
 }
 

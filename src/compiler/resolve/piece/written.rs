@@ -7,7 +7,6 @@
 
 use std::fmt;
 use std::ops::Range;
-use std::sync::{Arc, Mutex, PoisonError, Weak};
 
 use super::music::{Attached, Marks, Note, OfTwo, Sound};
 use super::pitches::Pitches;
@@ -25,23 +24,6 @@ pub struct WrittenNotes {
     count: u32,
     /// Notes that the bytes do not say, by their index.
     odd: Box<[(u32, Note)]>,
-    unpacked: Unpacked,
-}
-
-/// The same side by side, as long as somebody holds them. It makes no difference whether anybody does.
-#[derive(Default)]
-struct Unpacked(Mutex<Option<Weak<[Note]>>>);
-
-impl Clone for Unpacked {
-    fn clone(&self) -> Unpacked {
-        Unpacked::default()
-    }
-}
-
-impl PartialEq for Unpacked {
-    fn eq(&self, _: &Unpacked) -> bool {
-        true
-    }
 }
 
 /// So many notes are told from the last one that is told by itself.
@@ -159,18 +141,6 @@ impl WrittenNotes {
         first + self.starting_with(first).take(BLOCK).take_while(|note| note.start < time).count()
     }
 
-    /// All of them side by side, for who looks at them to and fro: the same ones in memory for all who
-    /// hold them at one time. Who goes through them once leaves them packed.
-    #[must_use]
-    pub fn unpacked(&self) -> Arc<[Note]> {
-        let mut held = self.unpacked.0.lock().unwrap_or_else(PoisonError::into_inner);
-        held.as_ref().and_then(Weak::upgrade).unwrap_or_else(|| {
-            let notes: Arc<[Note]> = self.iter().collect();
-            *held = Some(Arc::downgrade(&notes));
-            notes
-        })
-    }
-
     /// A copy of all of them side by side.
     #[must_use]
     pub fn to_vec(&self) -> Vec<Note> {
@@ -212,7 +182,6 @@ impl Packing {
             blocks: self.blocks.into_boxed_slice(),
             count: self.count,
             odd: self.odd.into_boxed_slice(),
-            unpacked: Unpacked::default(),
         }
     }
 }

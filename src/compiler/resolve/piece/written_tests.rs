@@ -49,7 +49,6 @@ proptest! {
     fn what_is_packed_comes_back(notes in notes(), index in 0..320_usize, time in 0..300_i64) {
         let packed = WrittenNotes::from(notes.clone());
         prop_assert_eq!(&packed.to_vec(), &notes);
-        prop_assert_eq!(&*packed.unpacked(), &notes[..]);
         prop_assert_eq!(packed.len(), notes.len());
         prop_assert_eq!(packed.get(index), notes.get(index).cloned());
         prop_assert_eq!(packed.last(), notes.last().cloned());

@@ -1,5 +1,7 @@
 //! A third player between or below a pair of his kind.
 
+use std::rc::Rc;
+
 use smallvec::SmallVec;
 
 use super::{Pair, Point, REST};
@@ -18,13 +20,13 @@ pub(super) fn with_a_third(
     points: &[Point],
     pairs: &[Pair],
     notes: &[[Vec<Pitch>; 3]],
-    wants: &[Option<Wants>],
+    wants: &[Option<Rc<Wants>>],
 ) -> Vec<[i16; 3]> {
     let stages: Vec<Vec<Choice<i16>>> = pairs
         .iter()
         .zip(notes)
         .zip(wants)
-        .map(|((pair, notes), wants)| stage(*pair, &notes[2], wants.as_ref()))
+        .map(|((pair, notes), wants)| stage(*pair, &notes[2], wants.as_deref()))
         .collect();
     let way = cheapest(&stages, |to, &a, &b, _| {
         if a == REST || b == REST {

@@ -4,10 +4,11 @@
 //! already; up to four leaders of a choir are voiced together, then the others join one by one.
 
 use std::ops::Range;
+use std::rc::Rc;
 use std::sync::Arc;
 
-use super::cost::{MOST, REST, Row, Wants};
-use super::ear::{Ear, Held};
+use super::cost::{KnownWants, MOST, REST, Row, Wants};
+use super::ear::{Ear, Hearing, Held};
 use super::join;
 use super::seats::{Choir, Seat};
 use super::settled::{self, Settled};
@@ -19,17 +20,29 @@ use crate::resolve::Form;
 pub(super) struct Board<'b> {
     pub(super) seats: &'b [Seat],
     pub(super) slots: &'b [Slot],
-    pub(super) ears: &'b [Ear],
-    pub(super) wants: Vec<Wants>,
+    hearing: Hearing<'b>,
+    /// What is heard at the slots, as far as it was asked for.
+    pub(super) ears: Vec<Ear>,
+    pub(super) wants: Vec<Rc<Wants>>,
     /// For each slot and seat the height that it holds, or [`REST`].
     pub(super) heights: Vec<Vec<i16>>,
 }
 
 impl<'b> Board<'b> {
-    pub(super) fn new(seats: &'b [Seat], slots: &'b [Slot], ears: &'b [Ear]) -> Board<'b> {
-        let wants = slots.iter().map(|slot| Wants::new(&slot.chord, slot.key)).collect();
+    pub(super) fn new(seats: &'b [Seat], slots: &'b [Slot], hearing: Hearing<'b>) -> Board<'b> {
+        let mut known = KnownWants::default();
+        let wants = slots.iter().map(|slot| known.of(&slot.chord, slot.key)).collect();
         let heights = vec![vec![REST; seats.len()]; slots.len()];
-        Board { seats, slots, ears, wants, heights }
+        let ears = Vec::with_capacity(slots.len());
+        Board { seats, slots, hearing, ears, wants, heights }
+    }
+
+    /// Listens to the slots before that one.
+    pub(super) fn hear_until(&mut self, after: usize) {
+        for at in self.ears.len()..after {
+            let ear = self.hearing.ear((self.slots, self.seats), at);
+            self.ears.push(ear);
+        }
     }
 
     /// Works out all choirs, passage by passage; what an earlier run knows is taken over, and what
@@ -46,6 +59,10 @@ impl<'b> Board<'b> {
         let of_seats = settled::of_seats(self);
         let mut known: Vec<Known> = choirs.iter().map(|_| Known::default()).collect();
         for passage in settled::passages(form, self.slots) {
+            let ahead = settled::with_ahead(self.slots, &passage);
+            self.hear_until(ahead.end);
+            // The next passage looks back at the last slot of this one.
+            let heard = passage.start.saturating_sub(1)..passage.end - 1;
             let question = settled::question(self, &of_seats, &passage);
             let heights = match before.and_then(|before| before.get(question)) {
                 Some(heights) => {
@@ -53,7 +70,6 @@ impl<'b> Board<'b> {
                     Arc::clone(heights)
                 }
                 None => {
-                    let ahead = settled::with_ahead(self.slots, &passage);
                     for (&(_, choir), known) in choirs.iter().zip(&mut known) {
                         for (within, seats) in self.within(choir, ahead.clone()) {
                             self.solve_passage(within, &Desk::new(&seats), known);
@@ -66,6 +82,7 @@ impl<'b> Board<'b> {
                 }
             };
             now.put(question, heights);
+            self.ears[heard].iter_mut().for_each(Ear::forget);
         }
     }
 
@@ -189,7 +206,7 @@ impl<'b> Board<'b> {
         let worked_out = (0..self.seats.len())
             .filter(move |seat| !left_out(*seat))
             .map(move |seat| (self.seats[seat].choir, self.heights[at][seat]));
-        self.ears[at].fixed.iter().copied().chain(worked_out)
+        self.ears[at].fixed().iter().copied().chain(worked_out)
     }
 
     /// How others move to a slot, each movement once for each choir.

@@ -10,10 +10,13 @@
 //! heuristic: only
 //! their order means anything.
 
-use crate::narrow::Narrow;
+use std::collections::HashMap;
+use std::rc::Rc;
+
 use smallvec::SmallVec;
 
 use crate::music::{Chord, ChordQuality, Key, Pitch, PitchName};
+use crate::narrow::Narrow;
 
 /// The most players that are voiced together; others of the choir join them one by one.
 pub(super) const MOST: usize = 4;
@@ -96,6 +99,17 @@ pub(in crate::arrange::derive) struct Wants {
     fifths: [Option<i8>; 12],
     /// Pitch classes of the root and the perfect fifth.
     root: i32,
+}
+
+/// What chords ask, each worked out once.
+#[derive(Default)]
+pub(in crate::arrange::derive) struct KnownWants(HashMap<(Chord, Key), Rc<Wants>>);
+
+impl KnownWants {
+    pub(in crate::arrange::derive) fn of(&mut self, chord: &Chord, key: Key) -> Rc<Wants> {
+        let wants = self.0.entry((*chord, key));
+        Rc::clone(wants.or_insert_with(|| Rc::new(Wants::new(chord, key))))
+    }
 }
 
 #[derive(Clone)]

@@ -101,19 +101,44 @@ pub(super) struct Ear {
     pub(super) classes: u16,
     /// The seventh to which the top voice comes at last, as a set of bits.
     seventh: u16,
+    /// Is it a tutti, and a full one?
+    pub(super) tutti: bool,
+    full: bool,
+    /// What only those need who look for notes, as long as they do.
+    near: Option<Box<Near>>,
+}
+
+/// What is heard note by note.
+#[derive(Hash)]
+struct Near {
     /// The outer notes that a held note must live with.
     watched: Vec<(i16, Heard)>,
     /// What the voices sound where it begins.
     voices: Vec<i16>,
     /// What each of those holds whose notes are written or kept, or [`REST`].
-    pub(super) fixed: Vec<Held>,
+    fixed: Vec<Held>,
     /// Pitch classes that each family has with the melody or the bass, as a set of bits.
     leading: Vec<(Choir, u16)>,
-    pub(super) tutti: bool,
-    full: bool,
 }
 
+static NOTHING_NEAR: Near =
+    Near { watched: Vec::new(), voices: Vec::new(), fixed: Vec::new(), leading: Vec::new() };
+
 impl Ear {
+    fn near(&self) -> &Near {
+        self.near.as_deref().unwrap_or(&NOTHING_NEAR)
+    }
+
+    /// Lets go what only those need who look for notes.
+    pub(super) fn forget(&mut self) {
+        self.near = None;
+    }
+
+    /// What each of those holds whose notes are written or kept, or [`REST`].
+    pub(super) fn fixed(&self) -> &[Held] {
+        &self.near().fixed
+    }
+
     /// May this leader go along with the bass, in unison or octaves: who is there for it, and in a
     /// tutti the lowest of a choir that goes down so far? (Common practice.)
     pub(super) fn goes_with_bass(
@@ -144,7 +169,11 @@ impl Ear {
 
     /// The pitch classes that players of this choir have with the melody or the bass.
     pub(super) fn leading_of(&self, choir: Choir) -> u16 {
-        self.leading.iter().find(|(other, _)| *other == choir).map_or(0, |(_, classes)| *classes)
+        self.near()
+            .leading
+            .iter()
+            .find(|(other, _)| *other == choir)
+            .map_or(0, |(_, classes)| *classes)
     }
 
     /// Is it a tutti for players of this choir? The strings have the tune for the most part.
@@ -153,18 +182,23 @@ impl Ear {
     }
 }
 
-/// The ears of all slots.
-pub(super) fn ears(
-    form: &Form,
-    (slots, seats): (&[Slot], &[Seat]),
-    texture: &Texture,
-    sounding: &Sounding,
-) -> Vec<Ear> {
-    let heights =
-        |outer: Outer| (outer.low.midi().narrow::<i16>(), outer.high.midi().narrow::<i16>());
-    let mut chord_before: Option<&Chord> = None;
-    let mut ears = Vec::with_capacity(slots.len());
-    for slot in slots {
+/// All that is heard beside those who are worked out.
+pub(super) struct Hearing<'h> {
+    pub(super) form: &'h Form,
+    pub(super) texture: &'h Texture,
+    pub(super) sounding: &'h Sounding,
+    /// Is it a tutti, however many play?
+    pub(super) tutti: bool,
+}
+
+impl Hearing<'_> {
+    /// What is heard at a slot.
+    pub(super) fn ear(&self, (slots, seats): (&[Slot], &[Seat]), at: usize) -> Ear {
+        let Hearing { form, texture, sounding, tutti } = *self;
+        let slot = &slots[at];
+        let chord_before = at.checked_sub(1).filter(|_| slot.joined).map(|at| &slots[at].chord);
+        let heights =
+            |outer: Outer| (outer.low.midi().narrow::<i16>(), outer.high.midi().narrow::<i16>());
         let fixed: Vec<Held> = sounding
             .around
             .iter()
@@ -172,7 +206,7 @@ pub(super) fn ears(
             .collect();
         let known = fixed.iter().filter(|(_, height)| *height != REST).count();
         let players = slot.active.iter().filter(|active| **active).count() + known;
-        let voices = texture.sounding(slot.start).flat_map(|note| note.sound.pitches());
+        let voices = texture.sounding(slot.start).flat_map(|note| note.sound().pitches());
         let ground = ground(form, slot, texture);
         let seventh = seventh_at_last(slot, texture);
         let mut leading = leading(form, slot, &sounding.leading);
@@ -182,24 +216,25 @@ pub(super) fn ears(
                 family_has(&mut leading, seat.choir, 1 << ground);
             }
         }
-        ears.push(Ear {
+        let near = Near {
+            watched: watched(form, slot, texture),
+            voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
+            fixed,
+            leading,
+        };
+        Ear {
             outer: texture.outer(slot.start).map(heights),
-            before: before(form, slot.start, chord_before.filter(|_| slot.joined), texture),
+            before: before(form, slot.start, chord_before, texture),
             has_bass: texture.has_bass(slot.start),
             bass: slot.chord.bass_note().class(),
             ground,
             classes: classes(form, slot, texture) | seventh,
             seventh,
-            watched: watched(form, slot, texture),
-            voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
-            leading,
-            fixed,
-            tutti: players >= TUTTI,
+            tutti: tutti || players >= TUTTI,
             full: players >= FULL,
-        });
-        chord_before = Some(&slot.chord);
+            near: Some(Box::new(near)),
+        }
     }
-    ears
 }
 
 fn ground(form: &Form, slot: &Slot, texture: &Texture) -> i32 {
@@ -261,7 +296,7 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, Heard)> {
         let strong = begins || weight(form, at) >= 2;
         // A short note between two steps passes on a strong beat, too, while its chord is held.
         let bears = |pitch: Pitch| strong && (begins || !texture.is_between_steps(at, pitch, beat));
-        if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
+        if strong || texture.top_note(at).is_some_and(|note| note.length() >= beat) {
             watch(outer.high, bears(outer.high));
         }
         if strong {
@@ -290,8 +325,8 @@ fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
     let mut classes = 0;
     for (at, beat) in beats_from(form, slot.start, slot.end) {
         let strong = at == slot.start || weight(form, at) >= 2;
-        for note in texture.sounding(at).filter(|note| strong || note.length >= beat) {
-            for pitch in note.sound.pitches() {
+        for note in texture.sounding(at).filter(|note| strong || note.length() >= beat) {
+            for pitch in note.sound().pitches() {
                 classes |= 1 << pitch.midi().rem_euclid(12);
             }
         }
@@ -358,7 +393,7 @@ pub(super) fn against(
     players: usize,
 ) -> u32 {
     let mut cost = 0;
-    for &(voice, heard) in &ear.watched {
+    for &(voice, heard) in &ear.near().watched {
         if matches!((voice - height).abs() % 12, 1 | 11) {
             let rub = heard.rub();
             cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
@@ -396,10 +431,10 @@ pub(super) fn against(
         }
     }
     if wants.leading(height) && !with_bass && ear.classes >> height.rem_euclid(12) & 1 == 1 {
-        twice = doubles(ear.voices.contains(&height)).max(twice);
+        twice = doubles(ear.near().voices.contains(&height)).max(twice);
         // His own family has it already.
         if ear.leading_of(seat.choir) >> height.rem_euclid(12) & 1 == 1
-            && !ear.voices.contains(&height)
+            && !ear.near().voices.contains(&height)
         {
             twice = cost::TENDER_TWICE;
         }
@@ -418,7 +453,7 @@ pub(super) fn against(
         let reach = (low + CLOSE_TO_THE_BASS).max(TENOR);
         cost += HOLE * u32::from((height - reach).max(0).unsigned_abs());
     }
-    if !with_bass && !ground && ear.voices.contains(&height) {
+    if !with_bass && !ground && ear.near().voices.contains(&height) {
         cost += 15;
     }
     if same(high) || (same(low) && !ground && !with_bass) {

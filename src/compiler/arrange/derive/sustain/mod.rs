@@ -33,14 +33,16 @@ mod voicings;
 
 use super::findings::{self, Silent};
 use super::texture::Texture;
-use super::{DerivedPart, Request, Sounding};
-use crate::diagnostics::{Diagnostic, Span};
+use super::{Derived, DerivedPart, Request, Sounding};
+use crate::diagnostics::Diagnostic;
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{BarIndices, Verb};
 use board::Board;
+use ear::Hearing;
 use ground::Bass;
 
-pub(super) use cost::{Wants, leading_class};
+pub(super) use cost::{KnownWants, Wants, leading_class};
 pub(in crate::arrange) use realise::realise;
 pub(in crate::arrange) use seats::Choir;
 use seats::Duty;
@@ -52,8 +54,8 @@ struct Held {
     start: Time,
     end: Time,
     pitch: Pitch,
-    span: Span,
-    event: usize,
+    /// Index of its chord in the harmony.
+    event: u32,
 }
 
 /// The notes of all `sustains` lines of a scoring, line by line one entry for each player.
@@ -62,14 +64,14 @@ pub(in crate::arrange) fn sustain(
     around: &Sounding,
     settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<Vec<DerivedPart>> {
+) -> Vec<Vec<Derived>> {
     let Some(first) = requests.first() else { return Vec::new() };
     let (harmony, form) = (first.harmony, &first.piece.form);
     let texture = Texture::of(first);
     let seats = seats::seats(&requests.iter().collect::<Vec<&Request>>());
     let slots = slots::slots(requests, harmony, &seats);
-    let ears = ear::ears(form, (&slots, &seats), &texture, around);
-    let mut board = Board::new(&seats, &slots, &ears);
+    let hearing = Hearing { form, texture: &texture, sounding: around, tutti: false };
+    let mut board = Board::new(&seats, &slots, hearing);
     board.solve(form, settled.0, settled.1);
 
     told::faults(requests, &board, diagnostics);
@@ -79,52 +81,65 @@ pub(in crate::arrange) fn sustain(
     let mut lines = Vec::with_capacity(requests.len());
     for (line, request) in requests.iter().enumerate() {
         if request.bars().is_empty() {
-            lines.push(request.parts.iter().map(|_| DerivedPart::default()).collect());
+            lines.push(request.parts.iter().map(|_| Derived::default()).collect());
             continue;
         }
         let Verb::Sustains { restrike } = request.line.verb else { continue };
-        let held = held(&board, (line, request.parts.len()), &bass);
-        let mut parts: Vec<DerivedPart> = held
-            .iter()
-            .enumerate()
-            .map(|(player, held)| DerivedPart {
-                notes: rhythm::notes(request, player, held, restrike, &texture, &goals, &mut taken),
-                tuplets: Vec::new(),
-            })
-            .collect();
-        for (player, part) in parts.iter_mut().enumerate() {
-            if request.instrument(player).staves > 1 {
-                part.notes = plucked::chords(request, player, restrike, &texture, diagnostics);
+        let mut parts: Vec<Derived> = Vec::with_capacity(request.parts.len());
+        let mut silent: Vec<usize> = Vec::new();
+        // Of a few nobody is told that they share their notes.
+        let many = request.parts.len() > cost::MOST;
+        let mut held_by_all: Vec<Vec<Held>> = Vec::new();
+        for player in 0..request.parts.len() {
+            let held = held(&board, (line, player), &bass);
+            let notes = match request.instrument(player).staves {
+                ..=1 => {
+                    rhythm::notes(request, player, &held, restrike, &texture, &goals, &mut taken)
+                }
+                _ => plucked::chords(request, player, restrike, &texture, diagnostics),
+            };
+            if many {
+                held_by_all.push(held);
             }
+            if notes.is_empty() && !request.kept[player] {
+                silent.push(player);
+            }
+            let part = DerivedPart { notes, tuplets: Vec::new() };
+            parts.push(part.settled(request.piece));
         }
-        say(request, &parts, diagnostics);
-        told::sharing(request, &held, diagnostics);
+        say(request, &silent, diagnostics);
+        if many {
+            told::sharing(request, &held_by_all, diagnostics);
+        }
         lines.push(parts);
     }
     lines
 }
 
-/// What each of so many players of a line holds, slot by slot.
-fn held(board: &Board, (line, players): (usize, usize), bass: &Bass) -> Vec<Vec<Held>> {
-    let mut held = vec![Vec::new(); players];
-    let own = || board.seats.iter().enumerate().filter(|(_, seat)| seat.line == line);
+/// What a player of a line holds, slot by slot.
+fn held(board: &Board, (line, player): (usize, usize), bass: &Bass) -> Vec<Held> {
+    let own = |seat: &seats::Seat| (seat.line, seat.player) == (line, player);
+    let Some(index) = board.seats.iter().position(own) else { return Vec::new() };
+    let seat = &board.seats[index];
+    let sounds = |heights: &&Vec<i16>| heights[index] != cost::REST;
+    let mut held = Vec::with_capacity(board.heights.iter().filter(sounds).count());
     for (at, slot) in board.slots.iter().enumerate() {
-        for (index, seat) in own() {
-            let height = board.heights[at][index];
-            let notes = seat.notes(slot);
-            let of_height = |pitch: &&Pitch| pitch.midi() == i32::from(height);
-            let Some(&pitch) = notes.iter().find(of_height) else { continue };
-            let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
-            let whole = Held { start, end, pitch, span, event };
-            let of_player: &mut Vec<Held> = &mut held[seat.player];
-            let ear = &board.ears[at];
-            let leans = ear.leans_on_bass(seat) && ear.is_with_bass(height);
-            if seat.place == Duty::Ground || leans {
-                let above = board.above(at, index).map(i32::from);
-                of_player.extend(ground::with_the_bass(bass, whole, &notes, above));
-            } else {
-                of_player.push(whole);
-            }
+        let height = board.heights[at][index];
+        if height == cost::REST {
+            continue;
+        }
+        let notes = seat.notes(slot);
+        let of_height = |pitch: &&Pitch| pitch.midi() == i32::from(height);
+        let Some(&pitch) = notes.iter().find(of_height) else { continue };
+        let (start, end, event) = (slot.start, slot.end, slot.event.narrow::<u32>());
+        let whole = Held { start, end, pitch, event };
+        let ear = &board.ears[at];
+        let leans = ear.leans_on_bass(seat) && ear.is_with_bass(height);
+        if seat.place == Duty::Ground || leans {
+            let above = board.above(at, index).map(i32::from);
+            held.extend(ground::with_the_bass(bass, whole, &notes, above));
+        } else {
+            held.push(whole);
         }
     }
     held
@@ -146,10 +161,9 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
     let seats = seats::seats(&requests);
     let slots = slots::at_moments(asked, &seats);
     let sounding = Sounding { around: first.around.to_vec(), leading: Vec::new() };
-    let mut ears = ear::ears(form, (&slots, &seats), &texture, &sounding);
     // Whoever strikes a chord together is a choir that wants to be whole.
-    ears.iter_mut().for_each(|ear| ear.tutti = true);
-    let mut board = Board::new(&seats, &slots, &ears);
+    let hearing = Hearing { form, texture: &texture, sounding: &sounding, tutti: true };
+    let mut board = Board::new(&seats, &slots, hearing);
     board.solve(form, None, &mut Settled::default());
     let silent = |(request, moments): &(&Request, Vec<Lasting>)| {
         vec![vec![None; moments.len()]; request.parts.len()]
@@ -170,8 +184,8 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
     struck
 }
 
-/// Says which players get nothing in the whole passage, and why.
-fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnostic>) {
+/// Says why players get nothing in the whole passage.
+fn say(request: &Request, silent: &[usize], diagnostics: &mut Vec<Diagnostic>) {
     let bars = request.bars();
     let chords_of = |bars: BarIndices| {
         let (from, to) = request.piece.form.times_of(bars);
@@ -185,9 +199,7 @@ fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnosti
         return;
     }
     let mut found: Vec<(usize, Silent)> = Vec::new();
-    let silent =
-        |(player, part): &(usize, &DerivedPart)| part.notes.is_empty() && !request.kept[*player];
-    for (player, _) in parts.iter().enumerate().filter(silent) {
+    for &player in silent {
         let supplies = super::supply::Supplies::new(request.parts[player], request.era);
         let mut chords = request.own_bars(player).flat_map(chords_of).peekable();
         if chords.peek().is_none() {
@@ -207,8 +219,11 @@ fn stages_of(request: &Request) -> Vec<solve::Stage> {
     let seats = seats::seats(&[request]);
     let slots = slots::slots(requests, request.harmony, &seats);
     let texture = Texture::of(request);
-    let ears = ear::ears(&request.piece.form, (&slots, &seats), &texture, &Sounding::default());
-    let board = Board::new(&seats, &slots, &ears);
+    let sounding = Sounding::default();
+    let form = &request.piece.form;
+    let hearing = Hearing { form, texture: &texture, sounding: &sounding, tutti: false };
+    let mut board = Board::new(&seats, &slots, hearing);
+    board.hear_until(slots.len());
     let all: Vec<usize> = (0..seats.len()).collect();
     let desk = voicings::Desk::new(&all);
     solve::stages(&board, &desk, 0..slots.len(), &mut voicings::Known::default())

@@ -69,7 +69,8 @@ pub(super) fn notes(
     breathed
         .iter()
         .map(|Breathed { held, breath }| {
-            let mut note = request.note(held.start, held.end, Some(held.pitch), held.span);
+            let source = request.harmony[held.event as usize].span;
+            let mut note = request.note(held.start, held.end, Some(held.pitch), source);
             if *breath {
                 note.attached.marks.insert(Mark::Breath);
             }
@@ -150,7 +151,7 @@ fn broken(request: &Request, player: usize, held: &[Held], texture: &Texture) ->
         let next = held.get(index + 1).filter(|next| next.start == hold.end);
         let figure = figures::broken(&clock, form, hold.start, hold.end, 2);
         let leads_on = figure.last().is_some_and(|(.., place)| *place == 1);
-        let chord = request.harmony.get(hold.event).map(|event| event.chord);
+        let chord = request.harmony.get(hold.event as usize).map(|event| event.chord);
         let below = chord.and_then(|chord| {
             let has = supplies.at(hold.start).of_chord(&chord);
             let near = |pitch: &&Pitch| (1..=12).contains(&(hold.pitch.midi() - pitch.midi()));

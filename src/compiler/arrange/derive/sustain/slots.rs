@@ -6,7 +6,6 @@ use super::Lasting;
 use super::breath;
 use super::seats::Seat;
 use crate::arrange::derive::{Request, chord_index_at};
-use crate::diagnostics::Span;
 use crate::music::{Chord, Key, Time};
 use crate::resolve::{Form, HarmonyEvent};
 
@@ -16,7 +15,6 @@ pub(super) struct Slot {
     pub(super) end: Time,
     pub(super) chord: Chord,
     pub(super) key: Key,
-    pub(super) span: Span,
     /// Index of the chord in the harmony.
     pub(super) event: usize,
     /// For each seat: does its line hold for it here?
@@ -61,7 +59,6 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 end: (chord.start + chord.length).min(to),
                 chord: chord.chord,
                 key: chord.key,
-                span: chord.span,
                 event,
                 active: active.clone(),
                 // From one ending nobody goes on into the next.
@@ -110,7 +107,6 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)], seats: &[Seat]) -> 
             end,
             chord: chord.chord,
             key: chord.key,
-            span: chord.span,
             event,
             active: seats.iter().map(active).collect(),
             joined: slots.last().is_some_and(|last| last.end == start),
