@@ -51,6 +51,16 @@ struct Attempt<D> {
     torn: usize,
 }
 
+impl<D> Attempt<D> {
+    /// Does it begin its lines where one expects it, no less than another one? Where that has lines beside such a
+    /// place already, one more of them may stand for two places that are no longer within lines. Our heuristic.
+    fn goes_with(&self, other: &Attempt<D>) -> bool {
+        let astray = |attempt: &Attempt<D>| attempt.seams + 2 * attempt.torn;
+        let as_good = self.seams <= other.seams && self.torn <= other.torn;
+        as_good || other.torn > 0 && astray(self) <= astray(other)
+    }
+}
+
 /// How systems are guessed and lines are weighed.
 #[derive(Clone, Copy)]
 struct Guess {
@@ -267,11 +277,7 @@ impl<'a> Layout<'a> {
                 let guess = Guess { ease, slack: guess.slack * closer, ..guess };
                 match self.pages(music, guess, count, new) {
                     // Not at the price of lines that begin where nobody expects it.
-                    Some(wider)
-                        if wider.systems > best.systems
-                            && wider.seams <= best.seams
-                            && wider.torn <= best.torn =>
-                    {
+                    Some(wider) if wider.systems > best.systems && wider.goes_with(&best) => {
                         return wider;
                     }
                     // Where they stand closer they find no other lines, or no room.

@@ -395,3 +395,18 @@ fn a_bar_of_a_score_is_wide_enough_for_its_dynamic() {
     // From the edge of a head to the bar line: half of "mp", and half of the head.
     assert!(room("[mp]") > 2.2 && room("[ppp]") > room("[mp]") && room("") < 0.1);
 }
+
+#[test]
+fn few_lines_of_a_part_are_not_pulled_apart_over_a_page() {
+    // Turned after each eight bars, so that there is nothing to fill the pages with.
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    let setup = Setup { turns: vec![9, 17], ..Setup::default() };
+    let pages = part_in(form, &bars(24, "1/8 C5 D5 E5 F5 E5 D5 C5 D5"), &setup).pages;
+    assert!(pages.len() > 2, "{}", pages.len());
+    for page in &pages {
+        let middles = middles(page);
+        assert!(middles.len() > 1, "{middles:?}");
+        let apart = middles.windows(2).map(|pair| pair[1] - pair[0] - 4.0).fold(0.0, f64::max);
+        assert!(apart < 18.1, "{middles:?}");
+    }
+}

@@ -10,6 +10,9 @@ const MOST_APART: f64 = 14.0;
 /// From line to line, the farthest that systems of an only page are set apart: a page of few lines has
 /// its room below them. Our heuristic.
 const ONLY_APART: f64 = 14.0;
+/// From line to line, the farthest that lines of any page of a part are set apart: farther, and the eye loses the
+/// next one; the room stays below them. Our heuristic.
+const FARTHEST: f64 = 18.0;
 /// A page of which no more than this would be left is filled all the same, by several systems or by a
 /// single one. Our heuristic.
 const NEARLY: f64 = 0.14;
@@ -77,6 +80,7 @@ pub(super) fn stand(
         None if close.last => ONLY_APART,
         _ => f64::INFINITY,
     };
+    let most = if close.score { most } else { most.min(FARTHEST) };
     let gaps = gaps(systems, &ys);
     let mut even = level(&gaps, rest, most);
     let grown: f64 = gaps.iter().map(|gap| grow(*gap, even)).sum();

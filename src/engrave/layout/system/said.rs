@@ -2,6 +2,10 @@
 
 use super::*;
 
+/// Air between the sign of a broken chord and a dynamic behind it: less, and they seem to touch at the size of a
+/// part. Our heuristic.
+const BEHIND_SPREAD: f64 = 0.55;
+
 impl SystemLine<'_> {
     /// Behind the sign of a chord that is broken over both staves of the player at a time of a bar: it goes
     /// through what stands between them.
@@ -12,7 +16,7 @@ impl SystemLine<'_> {
         let joined = all.filter(|(chord, _)| chord.joined && chord.at() == at);
         let sign = joined.filter_map(|(chord, column)| {
             let x = placed.columns.get(*column)? + chord.shift + chord.spread?;
-            Some(x + Glyph::WiggleArpeggiatoUp.bounds().x1 + 0.2)
+            Some(x + Glyph::WiggleArpeggiatoUp.bounds().x1 + BEHIND_SPREAD)
         });
         sign.fold(f64::MIN, f64::max)
     }
