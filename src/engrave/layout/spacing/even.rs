@@ -13,6 +13,10 @@ use crate::rows::Stretch;
 /// passage; from the second on each has its own. Our heuristic.
 const ALIKE: (f64, f64) = (1.25, 1.4);
 
+/// Up to so many times the usual width of their length steps follow the widest: one accidental in brackets
+/// or displaced head has room by itself and pulls no bar apart. Our heuristic.
+const MOST_WIDER: f64 = 1.2;
+
 /// How much of the ideal room all bars of a line give for it at most. Our heuristic.
 const GIVEN: f64 = 0.14;
 
@@ -44,6 +48,13 @@ fn owed(ratio: f64) -> f64 {
     1.0 + (ratio - 1.0).max(0.0) * ((ratio - alike) / (own - alike)).clamp(0.0, 1.0)
 }
 
+/// The width in the middle of those of some steps.
+fn usual(group: &[Step], width: impl Fn(Step) -> f64) -> f64 {
+    let mut all: Vec<f64> = group.iter().map(|step| width(*step)).collect();
+    all.sort_by(f64::total_cmp);
+    all[(all.len() - 1) / 2]
+}
+
 /// Widens steps of a bar towards the widest of their length by that share of the lack, in places whose last
 /// one is the bar line; gives how much is added in all.
 fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
@@ -60,7 +71,7 @@ fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
         else {
             continue;
         };
-        let most = width(places, widest);
+        let most = width(places, widest).min(MOST_WIDER * usual(group, |step| width(places, step)));
         for &step in group {
             let own = width(places, step);
             let lack = most / owed(ideal(widest) / ideal(step)) - own;
