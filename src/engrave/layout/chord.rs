@@ -9,7 +9,8 @@ use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
 use super::measures::{
-    ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
+    ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM,
+    STEM_LENGTH, STEM_PER_FLAG,
 };
 use crate::glyphs::Glyph;
 use crate::page::Origin;
@@ -158,15 +159,18 @@ impl Chord<'_> {
         let strokes = self.note().map_or(0, |note| strokes(note, self.event.element.value));
         let room = if strokes > 1 && self.flags() > 0 { 0.75 } else { 0.0 };
         let length = (STEM_LENGTH + more + room) * self.scale.sqrt().max(0.75);
+        // A flag needs the length of its stem, or it grows into the head.
+        let flagged = self.flags() > 0 && !self.is_beamed();
+        let spare = STEM_LENGTH - if flagged { SHORTEST_FLAGGED } else { SHORTEST_STEM };
         if self.is_up() {
             let y = -f64::from(high) / 2.0;
             // A stem that points away from the staff is shorter the farther out it begins.
-            let outside = ((-y - 0.5).max(0.0) * 0.5).min(STEM_LENGTH - SHORTEST_STEM);
+            let outside = ((-y - 0.5).max(0.0) * 0.5).min(spare);
             let end = y - length + outside;
             if self.scale < 1.0 { end } else { end.min(0.0) }
         } else {
             let y = -f64::from(low) / 2.0;
-            let outside = ((y - 0.5).max(0.0) * 0.5).min(STEM_LENGTH - SHORTEST_STEM);
+            let outside = ((y - 0.5).max(0.0) * 0.5).min(spare);
             let end = y + length - outside;
             if self.scale < 1.0 { end } else { end.max(0.0) }
         }

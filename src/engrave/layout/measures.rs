@@ -16,6 +16,8 @@ pub const STEM_LENGTH: f64 = 3.5;
 /// The shortest stem of a note that lies far outside the staff and points away from it: a sixth
 /// (Ross, stems; Gould, chapter 1).
 pub const SHORTEST_STEM: f64 = 2.5;
+/// The shortest stem with a flag, which is not to reach its own head (Gould, chapter 1, from memory).
+pub const SHORTEST_FLAGGED: f64 = 3.25;
 /// What each flag or beam beyond the second adds to a stem (Gould, chapter 1).
 pub const STEM_PER_FLAG: f64 = 0.75;
 /// Thickness of a beam: half a space (Ross, beams; Gould, chapter 1).

@@ -410,3 +410,56 @@ fn few_lines_of_a_part_are_not_pulled_apart_over_a_page() {
         assert!(apart < 18.1, "{middles:?}");
     }
 }
+
+/// The two ends of each line of some kind on a page.
+fn ends_of(page: &Page, kind: Kind) -> Vec<(kurbo::Point, kurbo::Point)> {
+    let lines = of(page, kind).into_iter().filter_map(|mark| match mark.shape {
+        Shape::Line { from, to, .. } => Some((from, to)),
+        _ => None,
+    });
+    lines.collect()
+}
+
+#[test]
+fn a_flag_has_a_stem_long_enough_for_it() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+        bars(20, "1/1 E5"),
+        bars(20, "1/8 C4 1/8 rest C4 rest 1/2 D4"),
+    );
+    let page = &score(&text, true).pages[0];
+    let stems = ends_of(page, Kind::Stem);
+    let flags: Vec<kurbo::Rect> = of(page, Kind::Flag).iter().map(|mark| mark.bounds()).collect();
+    let flagged = |(from, _): &&(kurbo::Point, kurbo::Point)| {
+        flags.iter().any(|flag| (flag.x0 - from.x).abs() < 0.3)
+    };
+    let lengths: Vec<f64> =
+        stems.iter().filter(flagged).map(|(from, to)| (to.y - from.y).abs()).collect();
+    assert!(lengths.len() > 20 && lengths.iter().all(|length| *length > 3.0), "{lengths:?}");
+}
+
+#[test]
+fn a_hairpin_ends_before_both_strokes_of_a_double_bar_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 key G major\n 8 key C major\n 12 end";
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+         dynamics {{ 1 p\n 2..3 cresc\n 4 f\n 6..7 dim\n 8 p }}\nvoice tune {{ {} }}\n\
+         ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody\n}}\n",
+        bars(12, "1/4 C5 D5 E5 D5")
+    );
+    for lines in [vec![], vec![4]] {
+        let page = &part_of(&text, &Setup { lines, ..Default::default() }).pages[0];
+        let strokes = ends_of(page, Kind::BarLine);
+        let pins = ends_of(page, Kind::Hairpin);
+        assert_eq!(pins.len(), 4);
+        for (from, to) in pins {
+            let right = from.x.max(to.x);
+            let below = |stroke: f64| (0.0..14.0).contains(&(to.y - stroke));
+            let crossed = strokes.iter().find(|(top, foot)| {
+                below(top.y.min(foot.y)) && top.x > from.x.min(to.x) && (top.x - right).abs() < 0.25
+            });
+            assert_eq!(crossed, None, "{from:?} {to:?}");
+        }
+    }
+}

@@ -83,9 +83,12 @@ impl SystemLine<'_> {
             let left = if carried { Some((begin, false)) } else { self.place_of(from) };
             let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
             let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
+            // Before all strokes of the bar line.
+            let line = |bar: usize| self.spaces[bar].line + 0.34;
             let x1 = match (to.0 > last.bar, at_end) {
-                (true, _) => x1,
-                (false, true) => x1 - 0.5,
+                (true, _) if goes_on => x1,
+                (true, _) => x1.min(last.end - line(last.bar)),
+                (false, true) => x1 - line(to.0),
                 (false, false) => x1 - 0.4,
             };
             let short = !grows && !carried && !goes_on;
