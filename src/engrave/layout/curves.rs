@@ -273,6 +273,10 @@ const HALF_CLIMB: f64 = 0.3;
 /// it bends more. Our heuristic.
 const ASIDE: f64 = 1.0;
 
+/// How far from the tip of a stem a steep slur of two notes begins or ends beside it at most, in staff
+/// spaces, so that its other end comes to its head. Our heuristic.
+const DOWN_THE_STEM: f64 = 1.75;
+
 /// How long the half before a first note is at least, where it lies over the staff and where it lies in it
 /// and must keep off the signature.
 const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
@@ -339,6 +343,19 @@ fn slur(
     }
     // A slur does not climb as steeply as the notes do.
     let most = (p3.x - p0.x) * 0.5;
+    let climb = p3.y - p0.y;
+    // At a stem it may begin, or end, some way down from the tip.
+    let by_stem = |note: &Placed, starts: bool| {
+        let chord = note.chord;
+        let free = !chord.is_beamed() && (chord.flags() == 0 || !starts);
+        free && chord.is_stemmed() && chord.is_up() == up
+    };
+    let down = (climb.abs() - most).clamp(0.0, DOWN_THE_STEM);
+    if climb * side < 0.0 && by_stem(first, true) && begin.is_none() && notes.len() == 2 {
+        p0.y -= side * down;
+    } else if climb * side > 0.0 && by_stem(last, false) && end.is_none() && notes.len() == 2 {
+        p3.y -= side * down;
+    }
     let climb = p3.y - p0.y;
     if climb.abs() > most {
         // The end that lies nearer to the staff moves outwards.

@@ -88,7 +88,11 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
                 (_, false) => Glyph::ArticMarcatoBelow,
             };
             let least = if mark == Mark::Staccatissimo { 0.0 } else { 2.0 };
-            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (0.3, least));
+            // An accent is wider than its head and would touch the accidental before that.
+            let signed = note.chord.heads().iter().any(|head| head.accidental.is_some());
+            let before = if glyph == Glyph::ArticAccentAbove && signed { 0.35 } else { 0.1 };
+            let what = (Kind::Articulation, origin);
+            stack_behind(canvas, what, glyph, note.middle(), over, (0.3, least, before));
         }
     }
 }
@@ -102,10 +106,20 @@ fn stack(
     above: bool,
     (air, least): (f64, f64),
 ) {
+    stack_behind(canvas, what, glyph, middle, above, (air, least, 0.1));
+}
+
+/// The same, with more air to what stands before it.
+fn stack_behind(
+    canvas: &mut Canvas,
+    what: (Kind, Option<Origin>),
+    glyph: Glyph,
+    middle: f64,
+    above: bool,
+    (air, least, before): (f64, f64, f64),
+) {
     let bounds = glyph.bounds();
     let x = middle - bounds.center().x;
-    // An accent is wider than its head and would touch the accidental before that.
-    let before = if glyph == Glyph::ArticAccentAbove { 0.35 } else { 0.1 };
     let (x0, x1) = (x + bounds.x0 - before, x + bounds.x1 + 0.1);
     let y = if above {
         let edge = canvas.sky.top(x0, x1).min(-least);

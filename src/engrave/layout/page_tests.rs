@@ -463,3 +463,30 @@ fn a_hairpin_ends_before_both_strokes_of_a_double_bar_line() {
         }
     }
 }
+
+#[test]
+fn a_slur_from_a_stem_comes_down_to_the_head_behind_it_in_a_narrow_bar() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    let bar = |n: usize| format!("{n}: 1/4 {{G4 B4}} 1/2 B4 | ");
+    let tune: String = (1..=24).map(bar).collect();
+    let page = &part_in(form, &tune, &Setup { lines: vec![24], ..Setup::default() }).pages[0];
+    let heads: Vec<kurbo::Rect> = of(page, Kind::Head).iter().map(|mark| mark.bounds()).collect();
+    let slurs = slurs(page);
+    assert_eq!(slurs.len(), 24);
+    for (_, end) in slurs {
+        let there = heads.iter().filter(|head| (head.x0..head.x1).contains(&end.x));
+        let off: Vec<f64> = there.map(|head| head.y0 - end.y).collect();
+        assert!(off.iter().any(|off| (0.0..1.0).contains(off)), "{off:?}");
+    }
+}
+
+#[test]
+fn a_small_note_before_an_accent_leaves_it_at_its_head() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    let accent = |before: &str| {
+        let tune = format!("1: 1/4 E5 {before}G5[accent] E5 G5 | 2: 1/1 D5 | 3: D5 | 4: D5 |");
+        let page = &part(form, &tune).pages[0];
+        of(page, Kind::Articulation)[0].bounds().y1
+    };
+    assert!((accent("") - accent("crushed(1/8 F5) ")).abs() < 0.2);
+}
