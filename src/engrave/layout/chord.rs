@@ -6,6 +6,7 @@ use kurbo::Rect;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Letter, Pitch, Time};
 use ripieno_compiler::narrow::Narrow;
+use ripieno_compiler::resolve::Mark;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
 use super::measures::{
@@ -122,6 +123,22 @@ impl Chord<'_> {
         let own = self.heads().iter().map(of);
         let graces = self.graces.iter().filter_map(|(_, grace)| grace.band());
         own.chain(graces).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+    }
+
+    /// The same with the dots and lines at the heads of a cue, which stand away from the stem on either side in
+    /// the next free space.
+    pub(super) fn marked_band(&self) -> Option<(i32, i32)> {
+        const STEPS: i32 = 2;
+        let (low, high) = self.band()?;
+        let marks = [Mark::Staccato, Mark::Tenuto];
+        let hung = |note: &StaffNote| marks.iter().filter(|mark| note.marks.has(**mark)).count();
+        let cue = self.note().filter(|_| self.event.element.cue);
+        let room = STEPS * cue.map_or(0, hung).narrow::<i32>();
+        Some(if self.is_stemmed() && self.is_up() {
+            (low - room, high)
+        } else {
+            (low, high + room)
+        })
     }
 
     /// Heads and accidentals reach farther to the left: what stands before them gives way.

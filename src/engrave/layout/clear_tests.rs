@@ -129,3 +129,30 @@ fn words_that_the_margin_would_push_off_their_rest_stand_in_more_lines() {
         assert!(words.x0 > last, "after bar {before}: {words:?} begins under a note at {last}");
     }
 }
+
+#[test]
+fn a_bar_of_rest_stands_clear_of_the_dots_of_a_cue() {
+    let mut seen = 0;
+    for pitch in ["Bb3", "C4", "D4", "E4"] {
+        let text = format!(
+            "{OBOES}voice one {{ {} }}\nvoice two {{ 1: rest 18 | 19: 1/1 C5 | 20: C5 | }}\n\
+             scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+             bassoon plays two 8vb as bass\n}}\n",
+            bars(20, &format!("1/4 {pitch}[stacc] C5[stacc] {pitch}[stacc] rest")),
+        );
+        let page = &part_with_cues(&text, 1).pages[0];
+        let dots = of(page, Kind::Articulation);
+        let rests = of(page, Kind::Rest);
+        for rest in rests.iter().map(|rest| rest.bounds()) {
+            for dot in dots.iter().map(|dot| dot.bounds()) {
+                let apart = dot.center() - rest.center();
+                if apart.x.abs() < 6.0 && apart.y.abs() < 4.0 && rest.width() < 2.0 {
+                    let clear = rest.y0 > dot.y1 + 0.2 || rest.y1 + 1.0 < dot.y0;
+                    assert!(clear, "{pitch}: {rest:?} beside {dot:?}");
+                    seen += 1;
+                }
+            }
+        }
+    }
+    assert!(seen > 4, "{seen}");
+}

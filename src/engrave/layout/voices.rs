@@ -191,7 +191,8 @@ fn part_rest(rest: &mut Chord, others: &[Chord]) {
     let Some(side) = rest.side else { return };
     let at = rest.at();
     let Look::Rest { glyph, y, whole_bar } = &mut rest.look else { return };
-    let spans = others.iter().filter(|other| *whole_bar || other.at() == at).map(Chord::band);
+    let spans =
+        others.iter().filter(|other| *whole_bar || other.at() == at).map(Chord::marked_band);
     let Some((low, high)) = spans.flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))) else {
         return;
     };
