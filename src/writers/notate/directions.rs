@@ -68,6 +68,16 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         told.print(&now, at, notes, frame, &mut page);
     }
     for hairpin in &hairpins {
+        let told = placed
+            .iter()
+            .filter(|(at, _)| *at == hairpin.from)
+            .any(|(_, index)| matches!(part.directions[*index].kind, DirectionKind::Dynamic(_)));
+        if !told
+            && enters_after_long_rest(notes, hairpin.from, frame)
+            && let Some((level, source)) = in_force(part, hairpin.from)
+        {
+            page.print(hairpin.from, StaffDirectionKind::Dynamic(level), source);
+        }
         let starts = StaffDirectionKind::HairpinStarts { grows: hairpin.grows };
         page.print(hairpin.from, starts, hairpin.source);
         page.print_end(hairpin.to, StaffDirectionKind::HairpinEnds, hairpin.source);
@@ -108,6 +118,24 @@ fn rank(kind: &StaffDirectionKind) -> u8 {
         StaffDirectionKind::Dynamic(_) => 5,
         StaffDirectionKind::HairpinStarts { .. } => 6,
     }
+}
+
+/// The dynamic that holds where a hairpin begins to be played: who enters with it after a rest must know
+/// from where it leads (common practice). `None` where another hairpin has led elsewhere meanwhile.
+fn in_force(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
+    let level = |kind: &DirectionKind| match kind {
+        DirectionKind::Dynamic(Dynamic::Sf | Dynamic::Sfz) => None,
+        DirectionKind::Dynamic(Dynamic::Fp) => Some(Dynamic::P),
+        DirectionKind::Dynamic(steady) => Some(*steady),
+        _ => None,
+    };
+    let before = || part.directions.iter().filter(|said| said.at <= at);
+    let dynamics = before().filter_map(|said| Some((said.at, level(&said.kind)?, said.span)));
+    let (from, dynamic, source) = dynamics.max_by_key(|(at, ..)| *at)?;
+    let led = before().any(|said| {
+        matches!(said.kind, DirectionKind::Hairpin { to, .. } if said.at >= from && to <= at)
+    });
+    (!led).then_some((dynamic, source))
 }
 
 /// What is said at one place, each with where it is written.
@@ -451,6 +479,25 @@ mod tests {
         // Most of it, or what goes on after a short rest.
         assert_eq!(told("0/1 3/2 C5, 3/1 3/4 D5", true), "1 0/1 <, 2 3/4 end");
         assert_eq!(told("0/1 3/4 C5, 5/4 3/4 D5", true), "1 0/1 <, 3 1/2 end");
+    }
+
+    #[test]
+    fn who_enters_with_a_hairpin_after_a_rest_is_told_from_where_it_leads() {
+        let told = |notes: &str, more: Option<(&str, DirectionKind)>| {
+            let pin = DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) };
+            let fixture = Fixture::new(&["4/4"; 4]).notes(notes);
+            let fixture = fixture.direction("0/1", dynamic(Dynamic::P)).direction("1/1", pin);
+            let fixture = match more {
+                Some((at, kind)) => fixture.direction(at, kind),
+                None => fixture,
+            };
+            directions(&fixture.score(), 0)
+        };
+        let enters = "0/1 1/1 C5, 2/1 1/1 D5";
+        assert_eq!(told(enters, None), "1 0/1 p, 3 0/1 p, 3 0/1 <, 3 1/1 end");
+        assert_eq!(told("0/1 1/1 C5, 1/1 2/1 D5", None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
+        let says = Some(("2/1", dynamic(Dynamic::Mp)));
+        assert_eq!(told(enters, says), "1 0/1 p, 3 0/1 mp, 3 0/1 <, 3 1/1 end");
     }
 
     #[test]
