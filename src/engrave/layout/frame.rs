@@ -135,7 +135,7 @@ pub(super) fn joins(
 }
 
 /// Two strokes between the systems of a page of a score, before the staves, so that nobody reads on from
-/// one into the other (Gould, chapter 18, from memory).
+/// one into the other (Gould, chapter 18, from memory). A movement's title parts it from the one before.
 pub(super) fn dividers(marks: &mut Vec<Mark>, systems: &[System], ys: &[f64], indent: f64) {
     const LENGTH: f64 = 2.6;
     const RISE: f64 = 1.1;
@@ -144,7 +144,8 @@ pub(super) fn dividers(marks: &mut Vec<Mark>, systems: &[System], ys: &[f64], in
         return;
     }
     let mut canvas = Canvas::new(1.0);
-    for (pair, ys) in systems.windows(2).zip(ys.windows(2)) {
+    let pairs = systems.windows(2).zip(ys.windows(2));
+    for (pair, ys) in pairs.filter(|(pair, _)| !pair[1].headed) {
         let middle = f64::midpoint(ys[0] + pair[0].last_line(), ys[1] - 2.0);
         let x = (indent - LENGTH - 0.9).max(0.0);
         for side in [-0.5, 0.5] {

@@ -490,3 +490,25 @@ fn a_small_note_before_an_accent_leaves_it_at_its_head() {
     };
     assert!((accent("") - accent("crushed(1/8 F5) ")).abs() < 0.2);
 }
+
+#[test]
+#[test]
+fn strokes_part_systems_of_one_movement_and_not_two_movements() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
+        bars(20, "1/1 C5"),
+    );
+    let strokes = |sheet: &crate::sheet::Sheet, setup: &Setup| {
+        let page = super::pages(sheet, setup).pages.remove(0);
+        let slants = |mark: &&&crate::page::Mark| matches!(mark.shape, Shape::Line { from, to, .. } if (from.y - to.y).abs() > 0.5 && (from.x - to.x).abs() > 0.5);
+        of(&page, Kind::Bracket).iter().filter(slants).count()
+    };
+    let setup = Setup { lines: vec![8, 15], ..Setup::default() };
+    let mut sheet = score_sheet(&text, false);
+    assert_eq!(strokes(&sheet, &setup), 4);
+    let heading = crate::sheet::Heading { words: "II. Air".into(), tacet: false };
+    sheet.bars[14].headings.push(heading);
+    // In one line more.
+    assert_eq!(strokes(&sheet, &setup), 4);
+}
