@@ -234,8 +234,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
         false => octaves(&read, clef, start),
     };
     if unpitched {
-        let notes = read.notes.iter_mut();
-        notes.for_each(|note| note.change(|note| note.attached.graces = None));
+        read.notes.iter_mut().for_each(|note| note.change(to_rhythm));
     }
     // Played as it stands it would sound so many octaves too high.
     let name = name(other, start, -octaves);
@@ -456,6 +455,16 @@ fn clipped(note: &PackedNote, start: Time, entry: Time) -> SoundingNote {
         own.attached.marks.remove(mark);
     }
     own
+}
+
+/// Leaves the rhythm of a note: what goes from pitch to pitch or adorns one is not read without pitch.
+fn to_rhythm(note: &mut SoundingNote) {
+    let attached = &mut note.attached;
+    (attached.graces, attached.neighbour) = (None, None);
+    (attached.slur_starts, attached.slur_ends) = (false, false);
+    for mark in [Mark::Trill, Mark::Mordent, Mark::Turn, Mark::Harmonic] {
+        attached.marks.remove(mark);
+    }
 }
 
 /// What a note counts that the reader's instrument does not have, and that he does not read otherwise, in

@@ -137,6 +137,29 @@ fn who_plays_without_pitch_reads_the_rhythm() {
 }
 
 #[test]
+fn a_cue_of_rhythm_has_no_ornaments_and_no_slurs() {
+    let tune = TUNES
+        .replace("C5 D5 E5 F5", "grace(1/8 B4) {C5 D5} E5[turn] F5[accent]")
+        .replace("1/4 G5 A5 B5 C6", "1/4 {G5 A5[trill]} B5[mordent] C6");
+    let lines = "flute plays tune as melody\n triangle writes as rhythm {\n 11: 1/1 x | 12: x | }";
+    let arrangement = arranged_for("flute, triangle", &tune, lines);
+    let triangle = arrangement.parts.iter().position(|part| part.player.id == "triangle").unwrap();
+    let score = notate(&arrangement);
+    let edition = part_with_cues(&arrangement, &score, triangle, Cueing { after_bars: 8 });
+    let staff = &edition.staves[0];
+    let elements = staff.bars.iter().flat_map(|bar| &bar.voices).flat_map(|v| v.elements.iter());
+    let notes = elements.filter(|element| element.cue).filter_map(|element| match &element.kind {
+        ElementKind::Note(note) => Some(note),
+        _ => None,
+    });
+    let signs: Vec<Vec<Mark>> = notes.map(|note| note.marks.iter().collect()).collect();
+    assert_eq!(signs.iter().filter(|marks| !marks.is_empty()).count(), 1, "{signs:?}");
+    assert!(signs.len() == 8 && signs[3] == [Mark::Accent], "{signs:?}");
+    let slur = |span: &&Spanner| matches!(span.kind, SpannerKind::Slur { .. });
+    assert_eq!(staff.spans.iter().filter(slur).count(), 0);
+}
+
+#[test]
 fn a_cue_says_whether_it_is_plucked() {
     let voices = "voice low { 1: rest 8 | 9: 1/4 C3 D3 E3 F3 | 10: G3 A3 [arco] G3 F3 | 11: 1/1 C3 | 12: C3 | }\n\
         voice late { 1: rest 10 | 11: 1/1 D3 | 12: D3 | }\n";
