@@ -23,6 +23,9 @@ pub(super) struct Canvas {
     pub dynamics: Vec<(Rect, f64)>,
     /// Boxes of the figures of tuplets.
     pub figures: Vec<Rect>,
+    /// What a row of the figures of a bass takes, from one to the next and to both ends of the line, for
+    /// the line below it.
+    pub rows: Vec<Rect>,
 }
 
 impl Canvas {
@@ -34,6 +37,7 @@ impl Canvas {
             framed: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),
+            rows: Vec::new(),
         }
     }
 

@@ -5,7 +5,8 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
 
 use super::page_tests::bars;
-use super::tests::{OBOES, of, part, part_with_cues, score};
+use super::tests::{OBOES, of, part, part_of, part_with_cues, score, texts};
+use crate::paper::Setup;
 
 /// The points of a drawn curve.
 fn outline(mark: &crate::page::Mark) -> Vec<kurbo::Point> {
@@ -155,4 +156,46 @@ fn a_bar_of_rest_stands_clear_of_the_dots_of_a_cue() {
         }
     }
     assert!(seen > 4, "{seen}");
+}
+
+/// A bass with figures, whose bars hold these notes under a chord of C.
+fn figured(form: &str, notes: &str, count: usize) -> crate::page::Pages {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+         harmony {{ {} }}\nvoice low {{ {} }}\n\
+         ensemble few {{ era 1770\n cello\n }}\nscoring all for few {{\n \
+         cello plays low as bass, with figures\n}}\n",
+        bars(count, "C"),
+        bars(count, notes),
+    );
+    part_of(&text, &Setup::default())
+}
+
+#[test]
+fn a_dynamic_stands_over_the_row_of_figures_and_not_in_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
+    let page = &figured(form, "[f] 1/4 C3 E3 C3 G2", 8).pages[0];
+    let (figures, letters) = (texts(page, "6"), of(page, Kind::Dynamic));
+    assert!(figures.len() > 3 && !letters.is_empty(), "{} {}", figures.len(), letters.len());
+    for letter in letters.iter().map(|letter| letter.bounds()) {
+        for figure in figures.iter().map(|figure| figure.bounds()) {
+            let away = figure.y0 - letter.y1;
+            assert!(!(-4.0..0.3).contains(&away), "{letter:?} beside {figure:?}");
+        }
+    }
+}
+
+#[test]
+fn the_next_line_keeps_clear_of_the_whole_row_of_figures() {
+    let marks: String = (1..24).map(|n| format!(" {} mark \"M{n}\"\n", 8 * n + 1)).collect();
+    let form = format!("1 metre 4/4, key C major, tempo 1/4 at 96\n{marks} 200 end");
+    // Figures stand beside the places of marks, not over them.
+    let page = &figured(&form, "1/2 C3 G2", 200).pages[0];
+    let rows = texts(page, "4");
+    assert!(rows.len() > 30, "{}", rows.len());
+    for mark in of(page, Kind::Frame).iter().map(|mark| mark.bounds()) {
+        let above = rows.iter().map(|row| row.bounds()).filter(|row| row.y0 < mark.center().y);
+        let foot = above.map(|row| row.y1).fold(f64::MIN, f64::max);
+        assert!(mark.y0 > foot + 0.8, "{mark:?} beside figures that end at {foot}");
+    }
 }

@@ -414,16 +414,21 @@ fn in_bar(text: &str, (left, at_end): (f64, bool), (from, to): (f64, f64)) -> (V
 /// Figures of a line one below another under the staff, the highest number on top; all begin at one height,
 /// so that they are read along (common practice), but for those that would hang far below their notes.
 pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
+    let (face, size) = orders::FIGURE;
     let mut stacks = Vec::new();
     for direction in said {
         let DirectionKind::Figures(figures) = direction.kind else { continue };
         let runs: Vec<Run> =
-            figures.iter().map(|figure| shape(&figure.to_string(), Face::Roman, 2.0)).collect();
+            figures.iter().map(|figure| shape(&figure.to_string(), face, size)).collect();
         let x = direction.left.min((end - widest(&runs)).max(0.5));
-        let edge = canvas.sky.bottom(x - 0.2, x + widest(&runs) + 0.3).max(2.1);
+        let (x0, x1) = (x - 0.2, x + widest(&runs) + 0.3);
+        let near = |said: &&(Rect, f64)| said.0.x0 < x1 + IN_ROW && x0 - IN_ROW < said.0.x1;
+        let dynamics = canvas.dynamics.iter().filter(near).map(|(bounds, _)| bounds.y1);
+        let edge = dynamics.fold(canvas.sky.bottom(x0, x1).max(2.1), f64::max);
         stacks.push((runs, x, edge, direction.at));
     }
     let lowest = stacks.iter().map(|stack| stack.2).fold(f64::MIN, f64::max);
+    let mut before: Option<Rect> = None;
     for (runs, x, edge, at) in stacks {
         let mut y = if lowest - edge < HANGING { lowest } else { edge };
         for run in runs {
@@ -433,8 +438,17 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
             canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
             canvas.say(from_mark, at);
         }
+        let from = before.map_or(0.0, |before| before.x1);
+        let foot = before.map_or(y, |before| before.y1.max(y));
+        canvas.rows.push(Rect::new(from, foot - 1.0, x, foot));
+        before = Some(Rect::new(x, y - 1.0, x, y));
     }
+    canvas.rows.extend(before.map(|last| Rect { x1: end, ..last }));
 }
+
+/// Nearer to a figure than this a dynamic in the row of the figures would be read with it ("f 6/4"): the row
+/// stands below it. Our heuristic.
+const IN_ROW: f64 = 12.0;
 
 /// How far below what stands there figures hang for the sake of one height. Our heuristic.
 const HANGING: f64 = 5.0;

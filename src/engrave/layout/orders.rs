@@ -2,17 +2,19 @@
 //! which they are carried out, and never over a note that is still played in the old way. So they go no
 //! farther left than their place, into two lines if need be, and a bar is as wide as they ask.
 
-use ripieno_compiler::music::Time;
+use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
 use super::directions::letters;
-use crate::sheet::Sheet;
+use crate::sheet::{Direction, Sheet};
 use crate::text::{Face, Run, in_lines, shape};
 
 /// Face and size of an order.
 pub(super) const ORDER: (Face, f64) = (Face::Bold, 2.1);
 /// The same of a way of playing, which may not stand over a note before its place either.
 pub(super) const TECHNIQUE: (Face, f64) = (Face::Roman, 2.1);
+/// The same of the figures of a bass.
+pub(super) const FIGURE: (Face, f64) = (Face::Roman, 2.0);
 /// From the left edge of a head to its middle, under which a dynamic stands.
 const HALF_HEAD: f64 = 0.6;
 /// How far the last note of a bar reaches, with some air, for an order that stands at its end.
@@ -37,8 +39,9 @@ pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
 /// and dynamics where bar lines go on from staff to staff; `None` where the bar has no columns.
 pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<usize>, f64)> {
     let length = sheet.bars[index].length;
-    let said = sheet.staves.iter().flat_map(|staff| &staff.bars[index].directions);
-    said.filter_map(|said| {
+    let staves = || sheet.staves.iter().map(|staff| &staff.bars[index].directions);
+    let figures = staves().flat_map(|said| figures_need(said, times, length));
+    let orders = staves().flatten().filter_map(|said| {
         let width = match &said.kind {
             DirectionKind::Change(words) => {
                 lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8
@@ -57,6 +60,35 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<
             false => (last.map(|last| times.partition_point(|at| *at < said.at).min(last)), width),
         };
         Some((column, width))
-    })
-    .collect()
+    });
+    orders.chain(figures).collect()
+}
+
+/// Air between two figures under one note. Our heuristic.
+const BESIDE_FIGURE: f64 = 0.8;
+
+/// The room that a note asks for under which figures follow one another, so that they are parted.
+fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<(Option<usize>, f64)> {
+    let figures: Vec<(Time, f64)> = said
+        .iter()
+        .filter_map(|said| match &said.kind {
+            DirectionKind::Figures(figures) => Some((said.at, figures_width(figures))),
+            _ => None,
+        })
+        .collect();
+    let pairs = figures.windows(2).filter_map(|pair| {
+        let [(at, width), (next, _)] = *pair else { return None };
+        let column = times.partition_point(|time| *time <= at).checked_sub(1)?;
+        let end = times.get(column + 1).copied().unwrap_or(length);
+        let share = (next - at).to_f64() / (end - times[column]).to_f64();
+        let room = (width + BESIDE_FIGURE) / share;
+        (at < next && next < end).then_some((Some(column), room))
+    });
+    pairs.collect()
+}
+
+/// How wide the widest of figures is that stand one below another.
+fn figures_width(figures: &Figures) -> f64 {
+    let widths = figures.iter().map(|figure| shape(&figure.to_string(), FIGURE.0, FIGURE.1).width);
+    widths.fold(0.0, f64::max)
 }

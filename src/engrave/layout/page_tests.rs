@@ -492,7 +492,6 @@ fn a_small_note_before_an_accent_leaves_it_at_its_head() {
 }
 
 #[test]
-#[test]
 fn strokes_part_systems_of_one_movement_and_not_two_movements() {
     let text = format!(
         "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \

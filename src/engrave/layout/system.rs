@@ -196,6 +196,10 @@ impl System {
             sky.add((self.setting.indent, self.right), (y - 2.0, y + 2.0));
             sky.take(&canvas.sky, y);
         }
+        // A mark between two figures at their height would be read with them.
+        for (canvas, y) in self.canvases.last().into_iter().zip(self.ys.last()) {
+            canvas.rows.iter().for_each(|row| sky.add((row.x0, row.x1), (y + row.y0, y + row.y1)));
+        }
         sky
     }
 
