@@ -199,3 +199,35 @@ fn the_next_line_keeps_clear_of_the_whole_row_of_figures() {
         assert!(mark.y0 > foot + 0.8, "{mark:?} beside figures that end at {foot}");
     }
 }
+
+#[test]
+fn an_order_does_not_run_over_the_end_of_a_section() {
+    let mut beside = 0;
+    for before in 3..16 {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 3/4, key C major, tempo 1/4 at 96\n {} mark \"A\"\n {} end }}\n\
+             voice call {{ {} {}: rest 9 | {}: 1/2. C5 | }}\n\
+             ensemble few {{ era 1770\n horn crook Eb\n }}\nscoring all for few {{\n \
+             horn plays call as melody\n horn takes crook C basso bar {}\n}}\n",
+            before + 2,
+            before + 10,
+            bars(before, "1/4 C5 C5 C5"),
+            before + 1,
+            before + 10,
+            before + 10,
+        );
+        let page = &part_of(&text, &Setup::default()).pages[0];
+        let rests = of(page, Kind::Rest).into_iter().map(|mark| mark.bounds());
+        let [rest] = rests.filter(|rest| rest.width() > 4.0).collect::<Vec<_>>()[..] else {
+            panic!("eight bars of rest are one")
+        };
+        let order = |mark: &&crate::page::Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text.starts_with("change"));
+        let order = page.marks.iter().find(order).expect("it is told").bounds();
+        if order.x0 < rest.x0 && (0.0..10.0).contains(&(rest.y0 - order.y1)) {
+            beside += 1;
+            assert!(order.x1 < rest.x0, "after bar {before}: {order:?} over {rest:?}");
+        }
+    }
+    assert!(beside > 3, "{beside}");
+}

@@ -1,5 +1,8 @@
 //! What is said on the line of a staff: each direction with its place and its room.
 
+use ripieno_compiler::resolve::BarLine;
+use ripieno_writers::notate::ElementKind;
+
 use super::*;
 
 /// Air between the sign of a broken chord and a dynamic behind it: less, and they seem to touch at the size of a
@@ -40,6 +43,31 @@ impl SystemLine<'_> {
         here.flat_map(|chord| &chord.graces).map(|(x, _)| *x).fold(0.0, f64::min)
     }
 
+    /// How far an order may go in a part that is given in a bar of the line: neither over the end of a section
+    /// nor over notes of later bars, which would be played before it is read.
+    fn order_ends(&self, n: usize) -> f64 {
+        let ends = |placed: &&PlacedBar| {
+            let (bar, next) = (&self.sheet.bars[placed.bar], placed.bar + 1);
+            let Some(behind) = self.sheet.bars.get(next) else { return true };
+            let section = bar.line != BarLine::Plain
+                || bar.repeat_ends
+                || behind.repeat_starts
+                || behind.mark.is_some()
+                || behind.tempo.is_some()
+                || !behind.headings.is_empty();
+            section || self.plays(next)
+        };
+        let last = self.placed[n..].iter().find(ends);
+        last.map_or(self.right - 0.5, |last| last.end - self.spaces[last.bar].line - 0.4)
+    }
+
+    /// Has the staff notes in a bar, as far as it is known here?
+    fn plays(&self, bar: usize) -> bool {
+        let voices = self.staff().bars.get(bar).into_iter().flat_map(|bar| &bar.voices);
+        let events = voices.flat_map(|voice| &voice.events);
+        events.map(|event| &event.element).any(|e| matches!(e.kind, ElementKind::Note(_)))
+    }
+
     /// Directions of the staff with their places.
     pub(super) fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
@@ -71,7 +99,7 @@ impl SystemLine<'_> {
                 let ends = placed.end - space.line - 0.4;
                 let room = match (through || at_end, order) {
                     (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
-                    (false, true) => Some((0.5, self.right - 0.5)),
+                    (false, true) => Some((0.5, self.order_ends(n))),
                     (false, false) => None,
                 };
                 let at_end = at_end && order;
