@@ -13,15 +13,31 @@ use ripieno_compiler::limits;
 /// The piece cut at every beginning and end of a note of any player.
 pub(super) struct Slices {
     starts: Vec<Time>,
-    /// Where the notes of each slice begin in `sounding`; one more entry than slices.
-    first: Vec<u32>,
-    /// The notes, those that several players share by the first of them.
-    sounding: Vec<Sounding>,
+    /// Where the columns of each block of slices begin; one more entry than blocks.
+    blocks: Vec<u32>,
+    /// Player by player, those who share their notes by the first of them.
+    columns: Vec<Column>,
+    /// For each column and slice of its block which note sounds, counted from the first of the column,
+    /// or [`SILENT`].
+    notes: Vec<u8>,
     /// For each player the first one who shares his notes: himself, if nobody before him does.
     leaders: Vec<usize>,
     /// Does any player share the notes of another?
     shared: bool,
 }
+
+/// What one player has in a block of slices.
+struct Column {
+    player: u16,
+    /// The first of his notes that sounds in it.
+    first: u32,
+}
+
+/// So many slices are a block. Most players have fewer notes in it, and many have none.
+const BLOCK: usize = 64;
+
+/// No note, where notes are counted from the first of a column.
+const SILENT: u8 = u8::MAX;
 
 /// A note that sounds in a slice: whose it is and which of his notes, in one word, because a piece has
 /// very many slices.
@@ -118,23 +134,72 @@ impl Slices {
         starts.sort();
         starts.dedup();
         starts.shrink_to_fit();
-        let mut first = Vec::with_capacity(starts.len() + 1);
-        let mut sounding = Vec::with_capacity(sounding_in(parts, &ranges, &starts));
-        for &start in &starts {
-            first.push(sounding.len().narrow::<u32>());
+        let mut slices = Slices {
+            blocks: vec![0],
+            columns: Vec::new(),
+            notes: Vec::new(),
+            shared: false,
+            starts,
+            leaders,
+        };
+        // A list that grew to its length would take twice the room.
+        let most = slices.columns_of(parts, &ranges);
+        slices.columns.reserve_exact(most);
+        slices.notes.reserve_exact(most * BLOCK);
+        for block in 0..slices.starts.len().div_ceil(BLOCK) {
             for (player, range) in &mut ranges {
-                let notes = &parts[*player].notes;
-                while range.start < range.end && notes[range.start].end() <= start {
-                    range.start += 1;
-                }
-                if range.start < range.end && notes[range.start].start() <= start {
-                    sounding.push(Sounding::new(*player, range.start));
-                }
+                slices.fill(block, *player, &parts[*player].notes, range);
             }
+            slices.blocks.push(slices.columns.len().narrow::<u32>());
         }
-        first.push(sounding.len().narrow::<u32>());
-        let shared = leaders.iter().enumerate().any(|(player, leader)| player != *leader);
-        Slices { starts, first, sounding, leaders, shared }
+        slices.shared = slices.leaders.iter().enumerate().any(|(player, leader)| player != *leader);
+        slices
+    }
+
+    /// In how many blocks some players sound, together.
+    fn columns_of(&self, parts: &[Arc<Part>], ranges: &[(usize, Range<usize>)]) -> usize {
+        let sounds = |(player, range): &(usize, Range<usize>)| {
+            let notes = &parts[*player].notes[range.clone()];
+            let mut at = 0;
+            let blocks = self.starts.chunks(BLOCK).filter(|block| {
+                let (first, last) = (block[0], block[block.len() - 1]);
+                at += notes[at..].partition_point(|note| note.end() <= first);
+                notes.get(at).is_some_and(|note| note.start() <= last)
+            });
+            blocks.count()
+        };
+        ranges.iter().map(sounds).sum()
+    }
+
+    /// Puts down what a player sounds in a block, who has had all notes before a range.
+    fn fill(
+        &mut self,
+        block: usize,
+        player: usize,
+        notes: &[PackedNote],
+        range: &mut Range<usize>,
+    ) {
+        let from = block * BLOCK;
+        let slices = from..(from + BLOCK).min(self.starts.len());
+        let mut own: Option<u32> = None;
+        for (place, start) in self.starts[slices].iter().enumerate() {
+            while range.start < range.end && notes[range.start].end() <= *start {
+                range.start += 1;
+            }
+            if range.start == range.end || notes[range.start].start() > *start {
+                continue;
+            }
+            let note = range.start.narrow::<u32>();
+            let reached = own.and_then(|first| u8::try_from(note - first).ok());
+            let counted = reached.filter(|counted| *counted != SILENT).unwrap_or_else(|| {
+                own = Some(note);
+                self.columns.push(Column { player: player.narrow::<u16>(), first: note });
+                self.notes.resize(self.columns.len() * BLOCK, SILENT);
+                0
+            });
+            let column = (self.columns.len() - 1) * BLOCK;
+            self.notes[column + place] = counted;
+        }
     }
 
     /// From when to when the slice of that index lasts.
@@ -145,9 +210,16 @@ impl Slices {
     /// The slice of that index, whose notes may be put into `room`.
     pub fn get<'s>(&'s self, index: usize, room: &'s mut Room) -> Option<Slice<'s>> {
         let (start, end) = self.times(index)?;
-        let notes = &self.sounding[self.first[index] as usize..self.first[index + 1] as usize];
-        let sounding = if self.shared { room.fill(notes, &self.leaders) } else { notes };
-        Some(Slice { start, end, sounding })
+        let block = index / BLOCK;
+        let columns = self.blocks[block] as usize..self.blocks[block + 1] as usize;
+        let notes = columns.filter_map(|column| {
+            let counted = self.notes[column * BLOCK + index % BLOCK];
+            let Column { player, first } = self.columns[column];
+            let note = first as usize + usize::from(counted);
+            (counted != SILENT).then(|| (usize::from(player), note))
+        });
+        let leaders = self.shared.then_some(&self.leaders[..]);
+        Some(Slice { start, end, sounding: room.fill(notes, leaders) })
     }
 
     /// Indices of the slices between two times.
@@ -169,37 +241,26 @@ pub(super) struct Room {
 }
 
 impl Room {
-    /// What all players sound, if these are the notes of the first who have them.
-    fn fill(&mut self, notes: &[Sounding], leaders: &[usize]) -> &[Sounding] {
+    /// What all players sound, if these are the notes of the first who have them: for each player the
+    /// first who has his, if any share.
+    fn fill(
+        &mut self,
+        notes: impl Iterator<Item = (usize, usize)>,
+        leaders: Option<&[usize]>,
+    ) -> &[Sounding] {
+        self.sounding.clear();
+        let Some(leaders) = leaders else {
+            self.sounding.extend(notes.map(|(player, note)| Sounding::new(player, note)));
+            return &self.sounding;
+        };
         self.notes.clear();
         self.notes.resize(leaders.len(), None);
-        for note in notes {
-            self.notes[note.player()] = Some(note.note());
+        for (player, note) in notes {
+            self.notes[player] = Some(note);
         }
-        self.sounding.clear();
         self.sounding.extend(leaders.iter().enumerate().filter_map(|(player, leader)| {
             self.notes[*leader].map(|note| Sounding::new(player, note))
         }));
         &self.sounding
     }
-}
-
-/// How many notes sound in all slices together: a list that grew to them would take twice the room.
-fn sounding_in(parts: &[Arc<Part>], ranges: &[(usize, Range<usize>)], starts: &[Time]) -> usize {
-    let of_part = |(player, range): &(usize, Range<usize>)| {
-        let mut slice = 0;
-        let mut sum = 0;
-        for note in &parts[*player].notes[range.clone()] {
-            while starts.get(slice).is_some_and(|start| *start < note.start()) {
-                slice += 1;
-            }
-            let first = slice;
-            while starts.get(slice).is_some_and(|start| *start < note.end()) {
-                slice += 1;
-            }
-            sum += slice - first;
-        }
-        sum
-    };
-    ranges.iter().map(of_part).sum()
 }

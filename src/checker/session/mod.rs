@@ -27,7 +27,7 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use crate::arrange::{self, Arrangement, arrange_again};
+use crate::arrange::{self, Arrangement, arrange_again, arrange_once};
 use crate::check::{self, Options, in_order};
 use crate::diagnostics::{Diagnostic, FileId, Sources};
 use crate::harmony::harmony_of;
@@ -372,9 +372,10 @@ impl Work {
             let known = before.iter().find(|known| known.scoring.name == scoring.name);
             match known.filter(|known| Arc::ptr_eq(&known.piece, &self.piece)) {
                 Some(known) => Arc::clone(known),
+                None if once => Arc::new(arrange_once(&self.piece, scoring)),
                 None => {
-                    let new = arrange_again(&self.piece, scoring, known.map(|known| &**known));
-                    Arc::new(if once { new.without_memory() } else { new })
+                    let known = known.map(|known| &**known);
+                    Arc::new(arrange_again(&self.piece, scoring, known))
                 }
             }
         });

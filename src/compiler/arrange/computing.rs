@@ -307,17 +307,18 @@ impl<'a> Work<'a> {
             .map(|players| players.map(|_| Derived::default()).collect())
             .collect();
         let none: Around = Arc::new([]);
-        let mut settled = self.settled.take().map_or_else(Default::default, Arc::unwrap_or_clone);
+        let settled = || self.settled.take().map_or_else(Default::default, Arc::unwrap_or_clone);
+        let mut settled = (!self.once).then(settled);
         for within in stretches(&self.piece.form, &players) {
             let requests: Vec<derive::Request> = lines
                 .iter()
                 .map(|&id| self.request(id, within, &written, &basses, &none))
                 .collect();
-            let settled = (self.settled_before.as_deref(), &mut settled);
+            let settled = (self.settled_before.as_deref(), settled.as_mut());
             let more = derive::sustain(&requests, &around, settled, &mut diagnostics);
             derived.iter_mut().zip(more).for_each(|(all, more)| add(all, more));
         }
-        self.settled = Some(Arc::new(settled));
+        self.settled = settled.map(Arc::new);
         self.diagnostics.extend(diagnostics);
         self.derived.extend(lines.into_iter().zip(derived));
     }

@@ -56,8 +56,8 @@ impl VoiceCoverage {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 struct Players {
     runs: Vec<Run>,
-    /// Those of the runs, one after the other; runs that have the same soon after one another have them
-    /// at the same place.
+    /// Those of the runs, one after the other, each time how many they are and then who; runs that have
+    /// the same soon after one another have them at the same place.
     players: Vec<u16>,
     notes: u32,
 }
@@ -65,10 +65,9 @@ struct Players {
 /// Notes that have the same players, who are others than those of the notes before.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 struct Run {
-    /// The first note, where its players begin, and how many they are.
+    /// The first note, and where its players are told.
     note: u32,
     players: u32,
-    count: u16,
 }
 
 /// So many runs back the same players are looked for: voices that go together mostly have a few
@@ -86,8 +85,10 @@ impl Players {
     }
 
     fn of_run(&self, run: usize) -> &[u16] {
-        let Run { players, count, .. } = self.runs[run];
-        &self.players[players as usize..][..usize::from(count)]
+        match self.players[self.runs[run].players as usize..] {
+            [count, ref players @ ..] => &players[..usize::from(count)],
+            [] => &[],
+        }
     }
 
     /// Adds notes behind the others that have these players.
@@ -102,12 +103,12 @@ impl Players {
                 Some(same) => self.runs[same].players,
                 None => {
                     let place = self.players.len().narrow::<u32>();
+                    self.players.push(players.len().narrow::<u16>());
                     self.players.extend_from_slice(players);
                     place
                 }
             };
-            let count = players.len().narrow::<u16>();
-            self.runs.push(Run { note: self.notes, players: place, count });
+            self.runs.push(Run { note: self.notes, players: place });
         }
         self.notes += count.narrow::<u32>();
     }

@@ -69,6 +69,26 @@ pub fn arrange_again(
     scoring: &Arc<Scoring>,
     before: Option<&Arrangement>,
 ) -> Arrangement {
+    work_out(piece, scoring, before, false)
+}
+
+/// Works a scoring out for who asks once: without what a next run would take over, and without
+/// putting any of it down on the way.
+///
+/// # Panics
+/// If `scoring` is not one of the scorings of `piece`.
+#[must_use]
+pub fn arrange_once(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Arrangement {
+    work_out(piece, scoring, None, true).without_memory()
+}
+
+/// Works a scoring out; `once` says that there will be no next run.
+fn work_out(
+    piece: &Arc<Piece>,
+    scoring: &Arc<Scoring>,
+    before: Option<&Arrangement>,
+    once: bool,
+) -> Arrangement {
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
     let layers = piece.layers(scoring);
@@ -96,7 +116,7 @@ pub fn arrange_again(
             },
         })
         .collect();
-    let smaller = Smaller::of(piece, scoring, before);
+    let smaller = Smaller::of(piece, scoring, before, once);
     let settled_before = before.and_then(|before| before.kept.settled.clone());
     let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
     let mut work = Work {
@@ -115,6 +135,7 @@ pub fn arrange_again(
         derived: HashMap::new(),
         settled_before,
         settled: None,
+        once,
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
         balanced: Vec::new(),
@@ -295,6 +316,8 @@ struct Work<'a> {
     /// out any.
     settled_before: Option<Arc<derive::Settled>>,
     settled: Option<Arc<derive::Settled>>,
+    /// Will there be no next run?
+    once: bool,
     /// By doubling line: players to whom notes are missing, with where they are.
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// By doubling line: players, the parts that they double, and what they have in another octave.

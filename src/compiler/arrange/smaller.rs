@@ -8,7 +8,7 @@
 use std::sync::Arc;
 
 use super::derive::{Reach, Supply, supply};
-use super::{Arrangement, GivenLine, Part, Run, arrange_again, taking};
+use super::{Arrangement, GivenLine, Part, Run, taking, work_out};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
 
@@ -24,11 +24,12 @@ impl Smaller {
         piece: &Arc<Piece>,
         scoring: &Scoring,
         before: Option<&Arrangement>,
+        once: bool,
     ) -> Option<Smaller> {
         let keep = scoring.keep.filter(|_| !scoring.keeps_lines)?;
         let kept = piece.scorings.get(keep.0)?;
         let before = before.and_then(|before| before.kept.smaller.as_deref());
-        Some(Smaller { arrangement: Arc::new(arrange_again(piece, kept, before)) })
+        Some(Smaller { arrangement: Arc::new(work_out(piece, kept, before, once)) })
     }
 
     /// The arrangement itself.

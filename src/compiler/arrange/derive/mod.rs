@@ -97,12 +97,24 @@ pub(super) struct Derived {
     pub(super) tuplets: Vec<Tuplet>,
 }
 
+impl Derived {
+    /// Notes that are packed already, as they can be written.
+    fn settled(notes: Vec<PackedNote>, piece: &Piece) -> Derived {
+        if notes.iter().all(|note| tuplets::is_plain(note.start()) && tuplets::is_plain(note.end()))
+        {
+            return Derived { notes: notes.into(), tuplets: Vec::new() };
+        }
+        let notes = notes.iter().map(PackedNote::unpacked).collect();
+        DerivedPart { notes, tuplets: Vec::new() }.settled(piece)
+    }
+}
+
 /// Computes the notes of all `sustains` lines of a scoring together, line by line one entry for
 /// each player; `settled` is what an earlier run knows and what the next one will know.
 pub(super) fn sustain(
     requests: &[Request],
     around: &Sounding,
-    settled: (Option<&Settled>, &mut Settled),
+    settled: (Option<&Settled>, Option<&mut Settled>),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<Derived>> {
     sustain::sustain(requests, around, settled, diagnostics)

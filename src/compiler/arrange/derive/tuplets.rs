@@ -40,7 +40,8 @@ pub(super) fn settle(piece: &Piece, part: &mut DerivedPart) {
     }
 }
 
-fn is_plain(time: Time) -> bool {
+/// Can it be written without a tuplet?
+pub(super) fn is_plain(time: Time) -> bool {
     time % FINEST == Time::ZERO
 }
 

@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use super::cost::{KnownWants, MOST, REST, Row, Wants};
 use super::ear::{Ear, Hearing, Held};
+use super::heights::Heights;
 use super::join;
 use super::seats::{Choir, Seat};
 use super::settled::{self, Settled};
@@ -25,14 +26,14 @@ pub(super) struct Board<'b> {
     pub(super) ears: Vec<Ear>,
     pub(super) wants: Vec<Rc<Wants>>,
     /// For each slot and seat the height that it holds, or [`REST`].
-    pub(super) heights: Vec<Vec<i16>>,
+    pub(super) heights: Heights,
 }
 
 impl<'b> Board<'b> {
     pub(super) fn new(seats: &'b [Seat], slots: &'b [Slot], hearing: Hearing<'b>) -> Board<'b> {
         let mut known = KnownWants::default();
         let wants = slots.iter().map(|slot| known.of(&slot.chord, slot.key)).collect();
-        let heights = vec![vec![REST; seats.len()]; slots.len()];
+        let heights = Heights::resting(slots.len(), seats.len());
         let ears = Vec::with_capacity(slots.len());
         Board { seats, slots, hearing, ears, wants, heights }
     }
@@ -47,7 +48,12 @@ impl<'b> Board<'b> {
 
     /// Works out all choirs, passage by passage; what an earlier run knows is taken over, and what
     /// holds now is put down for the next.
-    pub(super) fn solve(&mut self, form: &Form, before: Option<&Settled>, now: &mut Settled) {
+    pub(super) fn solve(
+        &mut self,
+        form: &Form,
+        before: Option<&Settled>,
+        mut now: Option<&mut Settled>,
+    ) {
         let mut choirs: Vec<(usize, Choir)> = Vec::new();
         for seat in self.seats {
             match choirs.iter_mut().find(|(_, choir)| *choir == seat.choir) {
@@ -63,35 +69,34 @@ impl<'b> Board<'b> {
             self.hear_until(ahead.end);
             // The next passage looks back at the last slot of this one.
             let heard = passage.start.saturating_sub(1)..passage.end - 1;
-            let question = settled::question(self, &of_seats, &passage);
-            let heights = match before.and_then(|before| before.get(question)) {
-                Some(heights) => {
-                    self.heights[passage].clone_from_slice(heights);
-                    Arc::clone(heights)
-                }
+            let remembers = before.is_some() || now.is_some();
+            let question = remembers.then(|| settled::question(self, &of_seats, &passage));
+            let known_heights = before.zip(question).and_then(|(before, q)| before.get(q));
+            match known_heights {
+                Some(heights) => self.heights.put_all(passage.clone(), heights),
                 None => {
                     for (&(_, choir), known) in choirs.iter().zip(&mut known) {
                         for (within, seats) in self.within(choir, ahead.clone()) {
                             self.solve_passage(within, &Desk::new(&seats), known);
                         }
                     }
-                    for heights in &mut self.heights[passage.end..ahead.end] {
-                        heights.fill(REST);
-                    }
-                    self.heights[passage].into()
+                    self.heights.rest(passage.end..ahead.end);
                 }
-            };
-            now.put(question, heights);
+            }
+            if let Some((now, question)) = now.as_mut().zip(question) {
+                let new = || self.heights.within(passage).into();
+                now.put(question, known_heights.map_or_else(new, Arc::clone));
+            }
             self.ears[heard].iter_mut().for_each(Ear::forget);
         }
     }
 
     /// The lowest note that others of his choir hold at a slot.
     pub(super) fn above(&self, at: usize, seat: usize) -> Option<i16> {
-        let others = self.seats.iter().zip(&self.heights[at]).enumerate();
+        let others = self.seats.iter().zip(self.heights.at(at)).enumerate();
         let of_choir = others
             .filter(|(other, (own, _))| *other != seat && own.choir == self.seats[seat].choir);
-        of_choir.map(|(_, (_, height))| *height).filter(|height| *height != REST).min()
+        of_choir.map(|(_, (_, height))| height).filter(|height| *height != REST).min()
     }
 
     /// Where in a passage the same players of a choir go on without a break, with their seats.
@@ -116,7 +121,7 @@ impl<'b> Board<'b> {
         let first = passage.start;
         let entry = first.checked_sub(1).filter(|_| self.slots[first].joined).map(|before| {
             let row: Row = std::array::from_fn(|leader| {
-                desk.leaders.get(leader).map_or(REST, |&seat| self.heights[before][seat])
+                desk.leaders.get(leader).map_or(REST, |&seat| self.heights.of(before, seat))
             });
             (solve::stage(self, desk, before, known), row)
         });
@@ -125,7 +130,7 @@ impl<'b> Board<'b> {
         let (_, rows) = solve::way(&stages, entry.map(|(stage, row)| (stage, *row)));
         for (at, row) in passage.clone().zip(rows) {
             for (leader, &seat) in desk.leaders.iter().enumerate() {
-                self.heights[at][seat] = row[leader];
+                self.heights.put(at, seat, row[leader]);
             }
         }
         for &seat in &desk.followers {
@@ -155,7 +160,7 @@ impl<'b> Board<'b> {
                 .collect();
             let crosses = |at: usize| {
                 section.iter().any(|&other| {
-                    let (one, two) = (self.heights[at][leader], self.heights[at][other]);
+                    let (one, two) = (self.heights.of(at, leader), self.heights.of(at, other));
                     one != REST && two != REST && one != two && (one < two) == (leader < other)
                 })
             };
@@ -170,12 +175,12 @@ impl<'b> Board<'b> {
 
     /// Has a player a tender note that another of his choir has with the bass?
     fn doubles_the_bass(&self, seat: usize, at: usize) -> bool {
-        let (own, height, ear) = (&self.seats[seat], self.heights[at][seat], &self.ears[at]);
+        let (own, height, ear) = (&self.seats[seat], self.heights.of(at, seat), &self.ears[at]);
         let with_bass = |seat: usize| {
-            ear.leans_on_bass(&self.seats[seat]) && ear.is_with_bass(self.heights[at][seat])
+            ear.leans_on_bass(&self.seats[seat]) && ear.is_with_bass(self.heights.of(at, seat))
         };
         let same = |other: usize| {
-            let there = self.heights[at][other];
+            let there = self.heights.of(at, other);
             self.seats[other].choir == own.choir && there != REST && (there - height) % 12 == 0
         };
         height != REST
@@ -191,9 +196,10 @@ impl<'b> Board<'b> {
         let mut fellows =
             fellows.filter(|(other, fellow)| *other != seat && own.parts_from(fellow));
         fellows.any(|(other, _)| {
-            let shared =
-                |heights: &Vec<i16>| heights[seat] != REST && heights[seat] == heights[other];
-            self.heights[passage.clone()].iter().any(shared)
+            passage.clone().any(|at| {
+                let height = self.heights.of(at, seat);
+                height != REST && height == self.heights.of(at, other)
+            })
         })
     }
 
@@ -205,7 +211,7 @@ impl<'b> Board<'b> {
     ) -> impl Iterator<Item = Held> {
         let worked_out = (0..self.seats.len())
             .filter(move |seat| !left_out(*seat))
-            .map(move |seat| (self.seats[seat].choir, self.heights[at][seat]));
+            .map(move |seat| (self.seats[seat].choir, self.heights.of(at, seat)));
         self.ears[at].fixed().iter().copied().chain(worked_out)
     }
 

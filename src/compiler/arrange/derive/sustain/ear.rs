@@ -93,10 +93,10 @@ pub(super) struct Ear {
     /// Is the lower of the outer notes a bass?
     has_bass: bool,
     /// The pitch class of the bass note of the chord.
-    bass: i32,
+    bass: i8,
     /// The one that bass instruments have: of the bass, if it stays on a note of the chord, else that
     /// of the chord.
-    ground: i32,
+    ground: i8,
     /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
     pub(super) classes: u16,
     /// The seventh to which the top voice comes at last, as a set of bits.
@@ -211,7 +211,7 @@ impl Hearing<'_> {
         let seventh = seventh_at_last(slot, texture);
         let mut leading = leading(form, slot, &sounding.leading);
         // Bass instruments that are worked out go with the bass, too.
-        for (seat, _) in seats.iter().zip(&slot.active).filter(|(_, active)| **active) {
+        for (seat, _) in seats.iter().zip(&*slot.active).filter(|(_, active)| **active) {
             if seat.place == Duty::Ground {
                 family_has(&mut leading, seat.choir, 1 << ground);
             }
@@ -226,8 +226,8 @@ impl Hearing<'_> {
             outer: texture.outer(slot.start).map(heights),
             before: before(form, slot.start, chord_before, texture),
             has_bass: texture.has_bass(slot.start),
-            bass: slot.chord.bass_note().class(),
-            ground,
+            bass: slot.chord.bass_note().class().narrow::<i8>(),
+            ground: ground.narrow::<i8>(),
             classes: classes(form, slot, texture) | seventh,
             seventh,
             tutti: tutti || players >= TUTTI,
@@ -401,7 +401,7 @@ pub(super) fn against(
     }
     let same = |voice: i16| (voice - height) % 12 == 0;
     let ground = seat.place == Duty::Ground;
-    let bass = i32::from(height.rem_euclid(12)) == if ground { ear.ground } else { ear.bass };
+    let bass = height.rem_euclid(12) == i16::from(if ground { ear.ground } else { ear.bass });
     // Who goes with the bass doubles it, whatever it has.
     let leans = ear.leans_on_bass(seat);
     let with_bass = ground && bass || leans && ear.is_with_bass(height);

@@ -37,7 +37,7 @@ pub(super) fn join(board: &mut Board, seat: usize, passage: Range<usize>) {
     if let Some(before) = first.checked_sub(1).filter(|_| board.slots[first].joined)
         && let Some(choices) = stages.first_mut()
     {
-        let from = board.heights[before][seat];
+        let from = board.heights.of(before, seat);
         for choice in choices {
             choice.cost += step(board, seat, first, &moves[0], from, choice.state);
         }
@@ -47,7 +47,7 @@ pub(super) fn join(board: &mut Board, seat: usize, passage: Range<usize>) {
     });
     let Some((_, way)) = way else { return };
     for ((at, index), stage) in passage.zip(way).zip(&stages) {
-        board.heights[at][seat] = stage[index].state;
+        board.heights.put(at, seat, stage[index].state);
     }
 }
 
@@ -100,7 +100,7 @@ fn crossing(board: &Board, seat: usize, at: usize, height: i16) -> u32 {
     let own = &board.seats[seat];
     let mut cost = 0;
     for (other, there) in board.seats.iter().enumerate() {
-        let theirs = board.heights[at][other];
+        let theirs = board.heights.of(at, other);
         if there.choir != own.choir || other == seat || theirs == REST {
             continue;
         }

@@ -14,6 +14,7 @@ mod figures;
 mod ground;
 #[cfg(test)]
 mod handbook;
+mod heights;
 mod join;
 mod plucked;
 mod realise;
@@ -33,10 +34,10 @@ mod voicings;
 
 use super::findings::{self, Silent};
 use super::texture::Texture;
-use super::{Derived, DerivedPart, Request, Sounding};
+use super::{Derived, Request, Sounding};
+use crate::arrange::PackedNote;
 use crate::diagnostics::Diagnostic;
 use crate::music::{Pitch, Time};
-use crate::narrow::Narrow;
 use crate::resolve::{BarIndices, Verb};
 use board::Board;
 use ear::Hearing;
@@ -62,7 +63,7 @@ struct Held {
 pub(in crate::arrange) fn sustain(
     requests: &[Request],
     around: &Sounding,
-    settled: (Option<&Settled>, &mut Settled),
+    settled: (Option<&Settled>, Option<&mut Settled>),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<Derived>> {
     let Some(first) = requests.first() else { return Vec::new() };
@@ -96,7 +97,10 @@ pub(in crate::arrange) fn sustain(
                 ..=1 => {
                     rhythm::notes(request, player, &held, restrike, &texture, &goals, &mut taken)
                 }
-                _ => plucked::chords(request, player, restrike, &texture, diagnostics),
+                _ => {
+                    let chords = plucked::chords(request, player, restrike, &texture, diagnostics);
+                    chords.into_iter().map(PackedNote::from).collect()
+                }
             };
             if many {
                 held_by_all.push(held);
@@ -104,8 +108,7 @@ pub(in crate::arrange) fn sustain(
             if notes.is_empty() && !request.kept[player] {
                 silent.push(player);
             }
-            let part = DerivedPart { notes, tuplets: Vec::new() };
-            parts.push(part.settled(request.piece));
+            parts.push(Derived::settled(notes, request.piece));
         }
         say(request, &silent, diagnostics);
         if many {
@@ -121,17 +124,17 @@ fn held(board: &Board, (line, player): (usize, usize), bass: &Bass) -> Vec<Held>
     let own = |seat: &seats::Seat| (seat.line, seat.player) == (line, player);
     let Some(index) = board.seats.iter().position(own) else { return Vec::new() };
     let seat = &board.seats[index];
-    let sounds = |heights: &&Vec<i16>| heights[index] != cost::REST;
-    let mut held = Vec::with_capacity(board.heights.iter().filter(sounds).count());
+    let sounds = |at: &usize| board.heights.of(*at, index) != cost::REST;
+    let mut held = Vec::with_capacity((0..board.slots.len()).filter(sounds).count());
     for (at, slot) in board.slots.iter().enumerate() {
-        let height = board.heights[at][index];
+        let height = board.heights.of(at, index);
         if height == cost::REST {
             continue;
         }
         let notes = seat.notes(slot);
         let of_height = |pitch: &&Pitch| pitch.midi() == i32::from(height);
         let Some(&pitch) = notes.iter().find(of_height) else { continue };
-        let (start, end, event) = (slot.start, slot.end, slot.event.narrow::<u32>());
+        let (start, end, event) = (slot.start, slot.end, slot.event);
         let whole = Held { start, end, pitch, event };
         let ear = &board.ears[at];
         let leans = ear.leans_on_bass(seat) && ear.is_with_bass(height);
@@ -164,7 +167,7 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
     // Whoever strikes a chord together is a choir that wants to be whole.
     let hearing = Hearing { form, texture: &texture, sounding: &sounding, tutti: true };
     let mut board = Board::new(&seats, &slots, hearing);
-    board.solve(form, None, &mut Settled::default());
+    board.solve(form, None, None);
     let silent = |(request, moments): &(&Request, Vec<Lasting>)| {
         vec![vec![None; moments.len()]; request.parts.len()]
     };
@@ -176,7 +179,7 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
             else {
                 continue;
             };
-            let height = i32::from(board.heights[at][index]);
+            let height = i32::from(board.heights.of(at, index));
             struck[seat.line][seat.player][moment] =
                 seat.notes(slot).into_iter().find(|pitch| pitch.midi() == height);
         }

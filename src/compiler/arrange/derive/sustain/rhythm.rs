@@ -3,7 +3,7 @@
 use super::Held;
 use super::breath::{self, Breathed, Goal, Taken};
 use super::figures;
-use crate::arrange::SoundingNote;
+use crate::arrange::PackedNote;
 use crate::arrange::derive::supply::Supplies;
 use crate::arrange::derive::texture::{Texture, beats_from, off_beats};
 use crate::arrange::derive::{ROLL, Request};
@@ -20,50 +20,21 @@ pub(super) fn notes(
     texture: &Texture,
     goals: &[Goal],
     taken: &mut Taken,
-) -> Vec<SoundingNote> {
-    let form = &request.piece.form;
-    // With the last notes of the voices a figure comes to rest.
-    let last = texture.rests_from().map_or(held.len(), |last| {
-        held.partition_point(|hold| hold.start < last && hold.end <= last)
-    });
-    let (moving, resting) = held.split_at(last);
-    let mut figured: Vec<Held> = moving.to_vec();
-    let mut at_last: Vec<Held> = resting.to_vec();
-    if let (Some(first), Some(last)) = (at_last.first_mut(), texture.rests_from())
-        && first.start < last
-    {
-        figured.push(Held { end: last, ..*first });
-        first.start = last;
-    }
-    let held = match restrike {
-        Restrike::Never | Restrike::EachChord | Restrike::Tremolo => held,
-        _ => &figured[..],
-    };
-    let mut struck = match restrike {
-        Restrike::Never => joined(held, |_, b| !jumps_to(form, b.start)),
-        Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
-        Restrike::EachBeat => on_beats(request, held),
-        Restrike::OffBeat => off_the_beats(request, held),
-        Restrike::Tremolo => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
-        Restrike::Each(value) => on_beats(request, held)
-            .into_iter()
-            .flat_map(|beat| {
-                let times = super::figures::repeated(beat.start, beat.end, value);
-                times.into_iter().map(move |(start, end)| Held { start, end, ..beat })
-            })
-            .collect(),
-        Restrike::Broken => broken(request, player, held, texture),
-    };
-    if !matches!(restrike, Restrike::Never | Restrike::EachChord | Restrike::Tremolo) {
-        struck.extend(joined(&at_last, |a, b| a.event == b.event));
-    }
-    let struck = without_silences(&struck, texture);
+) -> Vec<PackedNote> {
     let instrument = request.instrument(player);
-    let breathed = match (&instrument.breath, restrike) {
-        (Some(breath), Restrike::Never | Restrike::EachChord | Restrike::Tremolo) => {
-            breath::breathe(request, player, &struck, (breath.at_p, breath.at_f), goals, taken)
+    let is_held = matches!(restrike, Restrike::Never | Restrike::EachChord | Restrike::Tremolo);
+    let breathed: Vec<Breathed> = {
+        let struck = match is_held {
+            true => joined_as_held(request, held, restrike),
+            false => figured(request, player, held, restrike, texture),
+        };
+        let struck = without_silences(struck, texture);
+        match instrument.breath.as_ref().filter(|_| is_held) {
+            Some(breath) => {
+                breath::breathe(request, player, &struck, (breath.at_p, breath.at_f), goals, taken)
+            }
+            None => struck.into_iter().map(|held| Breathed { held, breath: false }).collect(),
         }
-        _ => struck.into_iter().map(|held| Breathed { held, breath: false }).collect(),
     };
     let is_drum = !instrument.drums.is_empty();
     breathed
@@ -81,9 +52,53 @@ pub(super) fn notes(
             if is_drum && note.length > request.piece.form.bar_at(note.start).metre.beat() {
                 note.attached.tremolo = ROLL;
             }
-            note
+            PackedNote::from(note)
         })
         .collect()
+}
+
+/// What is held, joined where its note stays; each chord struck anew but for `restrike` never.
+fn joined_as_held(request: &Request, held: &[Held], restrike: Restrike) -> Vec<Held> {
+    let form = &request.piece.form;
+    let goes_on = |a: &Held, b: &Held| restrike == Restrike::Never || a.event == b.event;
+    joined(held, |a, b| goes_on(a, b) && !jumps_to(form, b.start))
+}
+
+/// What is held in the figures of `restrike`; with the last notes of the voices a figure comes to
+/// rest.
+fn figured(
+    request: &Request,
+    player: usize,
+    held: &[Held],
+    restrike: Restrike,
+    texture: &Texture,
+) -> Vec<Held> {
+    let last = texture.rests_from().map_or(held.len(), |last| {
+        held.partition_point(|hold| hold.start < last && hold.end <= last)
+    });
+    let (moving, resting) = held.split_at(last);
+    let mut moving: Vec<Held> = moving.to_vec();
+    let mut at_last: Vec<Held> = resting.to_vec();
+    if let (Some(first), Some(last)) = (at_last.first_mut(), texture.rests_from())
+        && first.start < last
+    {
+        moving.push(Held { end: last, ..*first });
+        first.start = last;
+    }
+    let mut struck = match restrike {
+        Restrike::OffBeat => off_the_beats(request, &moving),
+        Restrike::Each(value) => on_beats(request, &moving)
+            .into_iter()
+            .flat_map(|beat| {
+                let times = figures::repeated(beat.start, beat.end, value);
+                times.into_iter().map(move |(start, end)| Held { start, end, ..beat })
+            })
+            .collect(),
+        Restrike::Broken => broken(request, player, &moving, texture),
+        _ => on_beats(request, &moving),
+    };
+    struck.extend(joined(&at_last, |a, b| a.event == b.event));
+    struck
 }
 
 /// Is this time the beginning of a bar into which no note is tied?
@@ -184,10 +199,10 @@ fn follows_voice(texture: &Texture, from: Pitch, next: &Held) -> bool {
 }
 
 /// Where all voices rest, nobody holds on.
-fn without_silences(held: &[Held], texture: &Texture) -> Vec<Held> {
+fn without_silences(held: Vec<Held>, texture: &Texture) -> Vec<Held> {
     let mut notes = Vec::with_capacity(held.len());
     for hold in held {
-        let mut rest = *hold;
+        let mut rest = hold;
         for &(from, to) in texture.silences(hold.start, hold.end) {
             if from > rest.start {
                 notes.push(Held { end: from, ..rest });

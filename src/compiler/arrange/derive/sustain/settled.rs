@@ -25,11 +25,11 @@ pub(super) const AHEAD: usize = 2;
 /// What passages were found to hold: for each slot and seat its height.
 #[derive(Clone, Debug, Default)]
 pub(in crate::arrange) struct Settled {
-    known: HashMap<u128, Arc<[Vec<i16>]>>,
+    known: HashMap<u128, Arc<[i8]>>,
 }
 
 impl Settled {
-    pub(super) fn get(&self, question: u128) -> Option<&Arc<[Vec<i16>]>> {
+    pub(super) fn get(&self, question: u128) -> Option<&Arc<[i8]>> {
         self.known.get(&question)
     }
 
@@ -40,7 +40,7 @@ impl Settled {
         (new.count(), self.known.len())
     }
 
-    pub(super) fn put(&mut self, question: u128, heights: Arc<[Vec<i16>]>) {
+    pub(super) fn put(&mut self, question: u128, heights: Arc<[i8]>) {
         self.known.insert(question, heights);
     }
 }
@@ -120,7 +120,7 @@ pub(super) fn question(board: &Board, seats: &[u64; 2], passage: &Range<usize>) 
             board.ears[at].hash(&mut hasher);
         }
         if joined {
-            board.heights[from].hash(&mut hasher);
+            board.heights.within(from..from + 1).hash(&mut hasher);
         }
         hasher.finish()
     };

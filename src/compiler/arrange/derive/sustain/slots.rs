@@ -1,12 +1,14 @@
 //! The passage cut into slots: a chord within a bar.
 
 use std::cmp::Reverse;
+use std::rc::Rc;
 
 use super::Lasting;
 use super::breath;
 use super::seats::Seat;
 use crate::arrange::derive::{Request, chord_index_at};
 use crate::music::{Chord, Key, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{Form, HarmonyEvent};
 
 /// A chord within a bar, and which of the players have it.
@@ -16,9 +18,9 @@ pub(super) struct Slot {
     pub(super) chord: Chord,
     pub(super) key: Key,
     /// Index of the chord in the harmony.
-    pub(super) event: usize,
-    /// For each seat: does its line hold for it here?
-    pub(super) active: Vec<bool>,
+    pub(super) event: u32,
+    /// For each seat: does its line hold for it here? Slots side by side share it.
+    pub(super) active: Rc<[bool]>,
     /// Does it follow on the slot before without a gap?
     pub(super) joined: bool,
     /// Does it hold the last chord of a section?
@@ -50,6 +52,7 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
         if !active.contains(&true) {
             continue;
         }
+        let active = shared(active, &slots);
         let begin = harmony.partition_point(|event| event.start + event.length <= from);
         let events = harmony.iter().enumerate().skip(begin);
         for (event, chord) in events.take_while(|(_, event)| event.start < to) {
@@ -59,8 +62,8 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 end: (chord.start + chord.length).min(to),
                 chord: chord.chord,
                 key: chord.key,
-                event,
-                active: active.clone(),
+                event: event.narrow::<u32>(),
+                active: Rc::clone(&active),
                 // From one ending nobody goes on into the next.
                 joined: slots.last().is_some_and(|last| last.end == start)
                     && !(start == place.start && form.is_cut_off(bar)),
@@ -69,7 +72,16 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
         }
     }
     mark_ends(form, &mut slots);
+    slots.shrink_to_fit();
     slots
+}
+
+/// Who has a slot, as it is said of the slot before where it is the same.
+fn shared(active: Vec<bool>, slots: &[Slot]) -> Rc<[bool]> {
+    match slots.last().filter(|last| *last.active == *active) {
+        Some(last) => Rc::clone(&last.active),
+        None => active.into(),
+    }
 }
 
 /// Marks the slots of the last chord before a mark, a double bar line, a repeat or the end.
@@ -107,8 +119,8 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)], seats: &[Seat]) -> 
             end,
             chord: chord.chord,
             key: chord.key,
-            event,
-            active: seats.iter().map(active).collect(),
+            event: event.narrow::<u32>(),
+            active: shared(seats.iter().map(active).collect(), &slots),
             joined: slots.last().is_some_and(|last| last.end == start),
             ends,
         });

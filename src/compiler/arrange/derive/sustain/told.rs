@@ -35,7 +35,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
     for (at, slot) in board.slots.iter().enumerate() {
         let bar = form.index_at(slot.start);
         for (seat, own) in board.seats.iter().enumerate().filter(|(seat, _)| slot.active[*seat]) {
-            let height = board.heights[at][seat];
+            let height = board.heights.of(at, seat);
             let rests =
                 height == REST && own.resting() == cost::RESTING && !own.heights(slot).is_empty();
             if rests {
@@ -45,7 +45,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
                 continue;
             }
             let twice = (0..seat).any(|other| {
-                let theirs = board.heights[at][other];
+                let theirs = board.heights.of(at, other);
                 board.seats[other].choir == own.choir
                     && theirs != REST
                     && (theirs - height) % 12 == 0
@@ -55,7 +55,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
                 found.push((Fault::Twice, bar, seat));
             }
             let Some(before) = at.checked_sub(1).filter(|_| slot.joined) else { continue };
-            let moved = (board.heights[before][seat], height);
+            let moved = (board.heights.of(before, seat), height);
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
@@ -75,7 +75,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             let few = few.count() <= cost::MOST;
             let with_other = few
                 && (0..seat).any(|other| {
-                    let theirs = (board.heights[before][other], board.heights[at][other]);
+                    let theirs = (board.heights.of(before, other), board.heights.of(at, other));
                     board.seats[other].choir == own.choir
                         && theirs.0 != REST
                         && theirs.1 != REST
