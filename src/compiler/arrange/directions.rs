@@ -6,6 +6,7 @@
 //! way.
 
 use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
+use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{
     Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
@@ -47,6 +48,11 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         let say = |kind, span| Direction { at: run.from, kind, span };
         if let Some((dynamic, span)) = line.dynamic {
             end_hairpins(&mut out, run.from);
+            start.push(say(DirectionKind::Dynamic(dynamic), span));
+        } else if let Some((dynamic, span)) = taken_up(music, everybody, run.from)
+            && !loud_at(&general, run.from)
+            && !loud_at(&own, run.from)
+        {
             start.push(say(DirectionKind::Dynamic(dynamic), span));
         } else if own_before
             && !loud_at(&general, run.from)
@@ -128,11 +134,26 @@ fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {
     own
 }
 
+/// The dynamic that the voice itself has said where somebody takes it up, if everybody was told nothing
+/// since.
+fn taken_up(music: Option<&Music>, everybody: &[Direction], at: Time) -> Option<(Dynamic, Span)> {
+    let own = last_level(&music?.directions, at)?;
+    let DirectionKind::Dynamic(dynamic) = own.kind else { return None };
+    let general = last_level(everybody, at);
+    general.is_none_or(|general| general.at < own.at).then_some((dynamic, own.span))
+}
+
 /// The dynamic of everybody that holds at a time.
-fn in_force(everybody: &[Direction], at: Time) -> Option<(Dynamic, crate::diagnostics::Span)> {
-    everybody.iter().rev().filter(|d| d.at <= at).find_map(|d| match d.kind {
-        DirectionKind::Dynamic(dynamic) if dynamic.degree().is_some() => Some((dynamic, d.span)),
-        _ => None,
+fn in_force(everybody: &[Direction], at: Time) -> Option<(Dynamic, Span)> {
+    let last = last_level(everybody, at)?;
+    let DirectionKind::Dynamic(dynamic) = last.kind else { return None };
+    Some((dynamic, last.span))
+}
+
+/// The last dynamic up to a time that is no stress on one note.
+fn last_level(directions: &[Direction], at: Time) -> Option<&Direction> {
+    directions.iter().rev().filter(|direction| direction.at <= at).find(|direction| {
+        matches!(direction.kind, DirectionKind::Dynamic(dynamic) if dynamic.degree().is_some())
     })
 }
 

@@ -178,6 +178,26 @@ fn the_loudness_of_everybody_returns_after_a_line_with_its_own() {
 }
 
 #[test]
+fn who_takes_up_a_voice_has_the_level_that_it_has_said_itself() {
+    let level = |said: &str, everybody: &str| {
+        let frame = FRAME.replace("  3 f\n", everybody);
+        let lines = format!(
+            "voice own {{\n1: 1/2 C5 |\n2: [{said}] 1/2 D5 |\n3: 1/2 E5 |\n4: 1/2 D5 |\n}}\n\
+             scoring one for small {{\n  oboe.1 plays own bars 3 as melody\n  \
+             violin-1 plays thirds as harmony\n}}"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("example.ripieno", format!("{frame}{lines}"));
+        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+        assert!(findings.is_empty(), "{findings:#?}");
+        dynamics(&arrange(&piece, &piece.scorings[0]), "oboe.1")
+    };
+    assert!(level("mf", "").contains("3 mf"), "{}", level("mf", ""));
+    // What everybody is told since holds for him, too.
+    assert!(level("mf", "  3 f\n").contains("3 f"), "{}", level("mf", "  3 f\n"));
+}
+
+#[test]
 fn a_hairpin_of_everybody_ends_where_a_line_has_a_loudness_of_its_own() {
     let frame = FRAME.replace("  3 f\n", "  1..2 cresc\n  3 f\n");
     let lines = "scoring one for small {\n  oboe.1 plays upper bars 2..4 as melody, at mf\n  \
