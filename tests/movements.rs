@@ -185,7 +185,7 @@ fn a_whole_has_paper_and_staves_of_its_own_and_the_bars_of_its_movements() {
     session.open("weir-air.ripieno", &format!("{text}{layout}"));
     let file = session.open("weir-suite.ripieno", &format!("{SUITE}\n{whole}\n"));
     let spa = session.arrangement(file, "spa").unwrap();
-    let [own, of_air] = &spa.piece.layouts[..] else { panic!("{:?}", spa.piece.layouts) };
+    let [own, .., of_air] = &spa.piece.layouts[..] else { panic!("{:?}", spa.piece.layouts) };
     assert_eq!(own.lines.len(), 3);
     // The paper of a movement is for its own pages; its bars stand behind those of the march, and
     // its group is named by its players.
