@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from lxml import etree
-from music21 import chord, converter, expressions, note
+from music21 import chord, converter, expressions, harmony, note
 
 import ornaments
 import written
@@ -125,6 +125,9 @@ def _contents(measure, bar, staff, instrument):
     around = ornaments.around(bar)
     drum = instrument.percussion_key is not None or instrument.sound == "drum.timpani"
     for element in measure.recurse().notes:
+        # A chord symbol says what is to be heard and sounds nothing itself.
+        if isinstance(element, harmony.Harmony):
+            continue
         heads = _heads(element, instrument.percussion_key)
         if element.duration.isGrace:
             graces.append(sorted(key for key, _ in heads))
