@@ -1,6 +1,7 @@
-//! How much memory a `check` takes at its highest: at most twenty times the source, whatever shape
-//! the piece has. Bytes are counted as they are asked for; no test looks at a clock or at what the
-//! system keeps beside them.
+//! How much memory a `check` takes at its highest: at most twenty times the source, for pieces of the
+//! shapes below. Where each bar has very little in the source it is more (DEVELOPERS.md has figures).
+//! Bytes are counted as they are asked for; no test looks at a clock or at what the system keeps beside
+//! them.
 //!
 //! The catalogue of instruments and the program itself are not counted: they are the same for every
 //! source, and would be all that a short one shows. The longer a list grows the less it matters

@@ -9,7 +9,7 @@ use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{
-    Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
+    Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb, level_at,
 };
 
 pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, runs: &[Run]) {
@@ -57,9 +57,9 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         } else if own_before
             && !loud_at(&general, run.from)
             && !loud_at(&own, run.from)
-            && let Some((dynamic, span)) = in_force(everybody, run.from)
+            && let Some((dynamic, said)) = level_at(everybody, run.from)
         {
-            start.push(say(DirectionKind::Dynamic(dynamic), span));
+            start.push(say(DirectionKind::Dynamic(dynamic), said.span));
         }
         let wants = |technique| line.techniques.iter().any(|(t, _)| *t == technique);
         if plucked && !wants(Technique::Pizzicato) {
@@ -137,24 +137,9 @@ fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {
 /// The dynamic that the voice itself has said where somebody takes it up, if everybody was told nothing
 /// since.
 fn taken_up(music: Option<&Music>, everybody: &[Direction], at: Time) -> Option<(Dynamic, Span)> {
-    let own = last_level(&music?.directions, at)?;
-    let DirectionKind::Dynamic(dynamic) = own.kind else { return None };
-    let general = last_level(everybody, at);
-    general.is_none_or(|general| general.at < own.at).then_some((dynamic, own.span))
-}
-
-/// The dynamic of everybody that holds at a time.
-fn in_force(everybody: &[Direction], at: Time) -> Option<(Dynamic, Span)> {
-    let last = last_level(everybody, at)?;
-    let DirectionKind::Dynamic(dynamic) = last.kind else { return None };
-    Some((dynamic, last.span))
-}
-
-/// The last dynamic up to a time that is no stress on one note.
-fn last_level(directions: &[Direction], at: Time) -> Option<&Direction> {
-    directions.iter().rev().filter(|direction| direction.at <= at).find(|direction| {
-        matches!(direction.kind, DirectionKind::Dynamic(dynamic) if dynamic.degree().is_some())
-    })
+    let (dynamic, own) = level_at(&music?.directions, at)?;
+    let since = level_at(everybody, at).is_none_or(|(_, general)| general.at < own.at);
+    since.then_some((dynamic, own.span))
 }
 
 /// Ends a note at a time within it; gives back the rest of it, as a note of its own.

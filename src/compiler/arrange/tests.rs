@@ -193,6 +193,7 @@ fn who_takes_up_a_voice_has_the_level_that_it_has_said_itself() {
         dynamics(&arrange(&piece, &piece.scorings[0]), "oboe.1")
     };
     assert!(level("mf", "").contains("3 mf"), "{}", level("mf", ""));
+    assert!(level("fp", "").contains("3 p"), "what an fp leaves");
     // What everybody is told since holds for him, too.
     assert!(level("mf", "  3 f\n").contains("3 f"), "{}", level("mf", "  3 f\n"));
 }

@@ -2,16 +2,18 @@
 //! dots, and how much room it needs to the left and right. `x` counts from the left edge of a head
 //! that stands on its usual side, `y` downwards from the middle line.
 
-use kurbo::Rect;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Letter, Pitch, Time};
 use ripieno_compiler::narrow::Narrow;
 use ripieno_compiler::resolve::Mark;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
+mod accidentals;
+
+pub(super) use accidentals::{PARENTHESIS, lay_accidentals};
+
 use super::measures::{
-    ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM,
-    STEM_LENGTH, STEM_PER_FLAG,
+    DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
 };
 use crate::glyphs::Glyph;
 use crate::page::Origin;
@@ -534,72 +536,4 @@ pub(super) fn tied_behind_flag(chord: &Chord) -> bool {
     let same = chord.side.is_some_and(|side| (side == Side::Upper) == chord.is_up());
     let tied = chord.note().is_some_and(|note| note.tie_to && note.grace.is_none());
     flagged && same && tied && !chord.event.element.cue
-}
-
-/// Room of a parenthesis beside an accidental.
-pub(super) const PARENTHESIS: f64 = 0.5;
-
-/// Air before an accidental and before a parenthesis beside the least between two notes: near to what
-/// stands before it a sign would be read with that. Our heuristic.
-const BEFORE_ACCIDENTAL: f64 = 0.12;
-const BEFORE_PARENTHESIS: f64 = 0.4;
-
-/// Accidentals go from the outside to the inside, each as near to the heads as it can be without
-/// touching another (Gould, chapter 3), those of two voices at one time together. Voices are given as
-/// heads, how far these stand beside the column, and their size; gives back how far all reach to the
-/// left of the column.
-pub(super) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 {
-    let mut boxes: Vec<Rect> = Vec::new();
-    let mut signed: Vec<(usize, usize)> = Vec::new();
-    for (voice, (heads, shift, scale)) in voices.iter().enumerate() {
-        for (n, head) in heads.iter().enumerate() {
-            let (x, y) = (head.x + shift, -f64::from(head.place) / 2.0);
-            let width = head.glyph.width() * scale;
-            boxes.push(Rect::new(x, y - 0.5 * scale, x + width, y + 0.5 * scale));
-            if head.accidental.is_some() {
-                signed.push((voice, n));
-            }
-        }
-    }
-    signed.sort_by_key(|&(voice, n)| voices[voice].0[n].place);
-    let mut order = Vec::with_capacity(signed.len());
-    let (mut low, mut high) = (0, signed.len());
-    while low < high {
-        high -= 1;
-        order.push(signed[high]);
-        if low < high {
-            order.push(signed[low]);
-            low += 1;
-        }
-    }
-    let mut reach: f64 = 0.0;
-    for (voice, n) in order {
-        let (heads, shift, scale) = &mut voices[voice];
-        let (shift, scale) = (*shift, *scale);
-        let head = &mut heads[n];
-        let Some((sign, _)) = head.accidental else { continue };
-        let bounds = sign.bounds();
-        let y = -f64::from(head.place) / 2.0;
-        let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
-        let parentheses = if head.courtesy { 2.0 * PARENTHESIS } else { 0.0 };
-        let width = (bounds.x1 + parentheses) * scale;
-        let mut x = -ACCIDENTAL_GAP - width;
-        loop {
-            let overlap = boxes
-                .iter()
-                .filter(|b| b.y0 < bottom - 0.05 && b.y1 > top + 0.05)
-                .filter(|b| b.x0 < x + width + 0.1 && b.x1 > x)
-                .map(|b| b.x0)
-                .fold(f64::INFINITY, f64::min);
-            if overlap.is_infinite() {
-                break;
-            }
-            x = overlap - 0.14 - width;
-        }
-        boxes.push(Rect::new(x, top, x + width, bottom));
-        head.accidental = Some((sign, x + parentheses / 2.0 * scale - shift));
-        let air = if head.courtesy { BEFORE_PARENTHESIS } else { BEFORE_ACCIDENTAL };
-        reach = reach.max(air * scale - x);
-    }
-    reach
 }

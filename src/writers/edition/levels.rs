@@ -50,7 +50,9 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
         let mut said: Vec<(Time, usize, Option<Dynamic>)> = Vec::new();
         for (who, measure) in [first, second].into_iter().enumerate() {
             said.extend(measure.directions.iter().filter_map(|said| match said.kind {
-                StaffDirectionKind::Dynamic(dynamic) => Some((said.at, who, lasting(dynamic)?)),
+                StaffDirectionKind::Dynamic(dynamic) => {
+                    Some((said.at, who, Some(dynamic.lasting()?)))
+                }
                 StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => {
                     Some((said.at, who, None))
                 }
@@ -87,7 +89,7 @@ pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
     bars.map(|(first, second)| {
         let told = |measure: &Measure| -> Vec<(Time, Option<Dynamic>)> {
             let told = measure.directions.iter().filter_map(|said| match said.kind {
-                StaffDirectionKind::Dynamic(dynamic) => Some((said.at, lasting(dynamic)?)),
+                StaffDirectionKind::Dynamic(dynamic) => Some((said.at, Some(dynamic.lasting()?))),
                 StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => {
                     Some((said.at, None))
                 }
@@ -121,15 +123,6 @@ fn sounds(measure: &Measure, span: &Range<Time>) -> bool {
             && element.at < span.end
             && element.at + element.length > span.start
     })
-}
-
-/// The level from a dynamic on; nothing for a stress, which is over with its note.
-fn lasting(dynamic: Dynamic) -> Option<Option<Dynamic>> {
-    match dynamic {
-        Dynamic::Sf | Dynamic::Sfz => None,
-        Dynamic::Fp => Some(Some(Dynamic::P)),
-        steady => Some(Some(steady)),
-    }
 }
 
 /// Brings hairpins that begin together and go the same way to one end, the later one, where the player

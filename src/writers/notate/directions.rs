@@ -6,10 +6,14 @@
 //! one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
 //! after one the next dynamic is always printed.
 
+mod hairpins;
+
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
+
+use hairpins::Hairpin;
 
 use super::{
     Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names, who,
@@ -58,7 +62,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
                     let hairpin =
                         Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
-                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, &hairpin);
+                    now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest
@@ -68,13 +72,13 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         told.print(&now, at, notes, frame, &mut page);
     }
     for hairpin in &hairpins {
-        let told = placed
-            .iter()
-            .filter(|(at, _)| *at == hairpin.from)
-            .any(|(_, index)| matches!(part.directions[*index].kind, DirectionKind::Dynamic(_)));
-        if !told
+        let told = |(at, index): &(Time, usize)| {
+            let said = &part.directions[*index].kind;
+            *at == hairpin.from && matches!(said, DirectionKind::Dynamic(_))
+        };
+        if !placed.iter().any(told)
             && enters_after_long_rest(notes, hairpin.from, frame)
-            && let Some((level, source)) = in_force(part, hairpin.from)
+            && let Some((level, source)) = hairpins::level_before(part, hairpin.from)
         {
             page.print(hairpin.from, StaffDirectionKind::Dynamic(level), source);
         }
@@ -118,24 +122,6 @@ fn rank(kind: &StaffDirectionKind) -> u8 {
         StaffDirectionKind::Dynamic(_) => 5,
         StaffDirectionKind::HairpinStarts { .. } => 6,
     }
-}
-
-/// The dynamic that holds where a hairpin begins to be played: who enters with it after a rest must know
-/// from where it leads (common practice). `None` where another hairpin has led elsewhere meanwhile.
-fn in_force(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
-    let level = |kind: &DirectionKind| match kind {
-        DirectionKind::Dynamic(Dynamic::Sf | Dynamic::Sfz) => None,
-        DirectionKind::Dynamic(Dynamic::Fp) => Some(Dynamic::P),
-        DirectionKind::Dynamic(steady) => Some(*steady),
-        _ => None,
-    };
-    let before = || part.directions.iter().filter(|said| said.at <= at);
-    let dynamics = before().filter_map(|said| Some((said.at, level(&said.kind)?, said.span)));
-    let (from, dynamic, source) = dynamics.max_by_key(|(at, ..)| *at)?;
-    let led = before().any(|said| {
-        matches!(said.kind, DirectionKind::Hairpin { to, .. } if said.at >= from && to <= at)
-    });
-    (!led).then_some((dynamic, source))
 }
 
 /// What is said at one place, each with where it is written.
@@ -261,73 +247,6 @@ pub(super) fn mute_order(
     }
     let from = names::resting_place(frame, free, at);
     Some((from, at - free >= frame[bar_at(frame, at)].length * FORGOTTEN))
-}
-
-/// A hairpin as it is printed.
-struct Hairpin {
-    from: Time,
-    to: Time,
-    grows: bool,
-    source: Span,
-}
-
-/// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
-/// or more it is broken. Who has less than half of one that grows, and then rests, is led nowhere by it
-/// and does without (our heuristic). False if nothing is left.
-fn collect_hairpin(
-    hairpins: &mut Vec<Hairpin>,
-    notes: &[PackedNote],
-    frame: &[FrameBar],
-    hairpin: &Hairpin,
-) -> bool {
-    let Hairpin { from, to, grows, source } = *hairpin;
-    let first = notes.partition_point(|note| note.end() <= from);
-    let after_last = notes.partition_point(|note| note.start() < to);
-    let mut any = false;
-    let mut index = first;
-    while index < after_last {
-        let mut last = index;
-        while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
-            last += 1;
-        }
-        let (begin, end) = (from.max(notes[index].start()), to.min(notes[last].end()));
-        let breaks_off = || {
-            let next = notes.get(after_last);
-            let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
-            last + 1 == after_last && end < to && !again && (end - begin) * 2 < to - from
-        };
-        if grows && breaks_off() {
-            break;
-        }
-        any |=
-            begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, grows, source });
-        index = last + 1;
-    }
-    any
-}
-
-/// Is there a rest of a bar or more between two notes?
-fn rests_between(note: &PackedNote, next: &PackedNote, frame: &[FrameBar]) -> bool {
-    let end = note.end();
-    next.start() > end && next.start() - end >= frame[bar_at(frame, end)].length
-}
-
-fn add_hairpin(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
-    let Hairpin { from, to, grows, .. } = hairpin;
-    if let Some(before) = hairpins.last_mut()
-        && before.to > from
-    {
-        if before.grows == grows {
-            before.to = before.to.max(to);
-            return true;
-        }
-        before.to = from;
-        if before.to <= before.from {
-            hairpins.pop();
-        }
-    }
-    hairpins.push(hairpin);
-    true
 }
 
 struct Page<'a> {

@@ -87,12 +87,29 @@ impl Dynamic {
     /// what was there (`None`).
     #[must_use]
     pub fn degree(self) -> Option<u8> {
+        self.lasting().map(|level| level as u8)
+    }
+
+    /// What holds after it: `fp` leaves piano, a stress leaves what was there (`None`).
+    #[must_use]
+    pub fn lasting(self) -> Option<Dynamic> {
         match self {
-            Dynamic::Fp => Some(Dynamic::P as u8),
+            Dynamic::Fp => Some(Dynamic::P),
             Dynamic::Sf | Dynamic::Sfz => None,
-            steady => Some(steady as u8),
+            steady => Some(steady),
         }
     }
+}
+
+/// The dynamic that was told last up to a time and holds there, and where it is said. The directions are in
+/// order; hairpins are not looked at.
+#[must_use]
+pub fn level_at(directions: &[Direction], at: Time) -> Option<(Dynamic, &Direction)> {
+    let before = &directions[..directions.partition_point(|direction| direction.at <= at)];
+    before.iter().rev().find_map(|direction| match direction.kind {
+        DirectionKind::Dynamic(dynamic) => Some((dynamic.lasting()?, direction)),
+        _ => None,
+    })
 }
 
 /// A technique.

@@ -1,4 +1,5 @@
-//! Tubas and double basses under a chord that stands still while its bass moves.
+//! Tubas, double basses and whoever else goes with the bass, under a chord that stands still while its
+//! bass moves.
 
 use super::{Held, cost};
 use crate::arrange::derive::Sounding;
