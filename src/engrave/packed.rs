@@ -23,8 +23,6 @@ pub struct Packed {
     /// All but the bars of the staves and what spans them.
     sheet: Sheet,
     rows: Vec<Row>,
-    /// Which bars have cues.
-    cues: Vec<bool>,
     shared: Shared,
 }
 
@@ -80,7 +78,6 @@ impl<T> Default for Table<T> {
 #[derive(Default)]
 pub struct Packer {
     rows: Vec<Row>,
-    cues: Vec<bool>,
     /// Does anybody play?
     plays: bool,
     elements: Table<Element>,
@@ -97,11 +94,7 @@ impl Packer {
     /// Adds the next bar of the staff that was begun last.
     pub fn bar(&mut self, mut bar: StaffBar) {
         let Some(row) = self.rows.last_mut() else { return };
-        let number = row.begins.len();
         row.begins.push(row.bytes.len().narrow::<u32>());
-        let has_cue = bar.voices.iter().flat_map(|voice| &voice.events).any(|one| one.element.cue);
-        self.cues.resize(self.cues.len().max(number + 1), false);
-        self.cues[number] |= has_cue;
         self.plays |= !bar.is_silent();
         let voices = std::mem::take(&mut bar.voices);
         let bytes = &mut row.bytes;
@@ -153,7 +146,7 @@ impl Packer {
         sheet.tacet = sheet.is_part && !self.plays;
         let shared =
             Shared { elements: self.elements.all, bars: self.bars.all, spans: self.spans.all };
-        Packed { sheet, rows: self.rows, cues: self.cues, shared }
+        Packed { sheet, rows: self.rows, shared }
     }
 }
 
@@ -162,16 +155,6 @@ impl Packed {
     #[must_use]
     pub fn frame(&self) -> &Sheet {
         &self.sheet
-    }
-
-    /// Some bars with those of the cues that they cut.
-    #[must_use]
-    pub fn with_cues(&self, bars: Range<usize>) -> Range<usize> {
-        let is_cue = |bar: &usize| self.cues.get(*bar) == Some(&true);
-        let before = (0..=bars.start).rev().take_while(is_cue).last();
-        let behind = (bars.end.saturating_sub(1)..).take_while(is_cue).last();
-        let end = behind.map_or(bars.end, |last| bars.end.max(last + 1));
-        before.unwrap_or(bars.start)..end
     }
 
     /// Puts some bars on a sheet that has the same frame, in place of those that were there.

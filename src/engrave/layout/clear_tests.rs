@@ -86,7 +86,7 @@ fn the_name_of_a_cue_stands_over_its_first_small_note() {
          bassoon plays two as bass\n}}\n",
         bars(20, "grace(1/8 D5) 1/2 C5 1/4 E5 F5"),
     );
-    let page = &part_with_cues(&text, 2).pages[0];
+    let page = &part_with_cues(&text, 2, &Setup::default()).pages[0];
     let heads = of(page, Kind::Head).into_iter().map(|head| head.bounds().x0);
     let named = |mark: &&crate::page::Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text.starts_with("Ob."));
     let [name] = page.marks.iter().filter(named).collect::<Vec<_>>()[..] else {
@@ -141,7 +141,7 @@ fn a_bar_of_rest_stands_clear_of_the_dots_of_a_cue() {
              bassoon plays two 8vb as bass\n}}\n",
             bars(20, &format!("1/4 {pitch}[stacc] C5[stacc] {pitch}[stacc] rest")),
         );
-        let page = &part_with_cues(&text, 1).pages[0];
+        let page = &part_with_cues(&text, 1, &Setup::default()).pages[0];
         let dots = of(page, Kind::Articulation);
         let rests = of(page, Kind::Rest);
         for rest in rests.iter().map(|rest| rest.bounds()) {
@@ -230,4 +230,71 @@ fn an_order_does_not_run_over_the_end_of_a_section() {
         }
     }
     assert!(beside > 3, "{beside}");
+}
+
+/// The page of a condensed score of two oboes and a bassoon, with what each oboe plays in its second to fourth bar.
+fn shared_staff(one: &str, two: &str) -> crate::page::Page {
+    let text = format!(
+        "{OBOES}voice one {{ 1: 1/1 C5 | {one} 5: rest 16 | }}\nvoice two {{ 1: 1/1 A4 | {two} 5: rest 16 | }}\n\
+         voice low {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon plays low as bass\n}}\n",
+        bars(20, "1/8 C3 D3 E3 F3 C3 D3 E3 F3"),
+    );
+    let mut pages = score(&text, true).pages;
+    pages.swap_remove(0)
+}
+
+#[test]
+fn a_tie_into_bars_of_two_voices_lies_on_the_side_of_its_own() {
+    let page = shared_staff("2: 1/1 F4 | 3: = | 4: F4 | ", "2: rest 1 | 3: 1/1 F4 | 4: = | ");
+    let mut ties: Vec<_> = of(&page, Kind::Tie).iter().map(|tie| tie.bounds()).collect();
+    ties.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+    let [first, second] = ties[..] else { panic!("{ties:?}") };
+    assert!(first.y1 < second.y0, "that of oboe 1 {first:?}, that of oboe 2 {second:?}");
+}
+
+#[test]
+fn a_whole_note_a_second_below_keeps_to_the_step_of_its_column() {
+    let steps = |whole: &str| -> Vec<f64> {
+        let one = "2: 1/8 B4 C5 D5 E5 F5 E5 D5 C5 | 3: rest 2 | ";
+        let page = shared_staff(one, &format!("2: 1/1 {whole} | 3: rest 2 | "));
+        let beams = of(&page, Kind::Stem);
+        let stems = beams.iter().map(|stem| stem.bounds());
+        let top = stems.clone().map(|stem| stem.y0).fold(f64::MAX, f64::min);
+        let mut stems: Vec<f64> =
+            stems.filter(|stem| stem.y0 < top + 6.0).map(|stem| stem.x0).collect();
+        stems.sort_by(f64::total_cmp);
+        stems.windows(2).map(|pair| pair[1] - pair[0]).collect()
+    };
+    let (near, far) = (steps("A4"), steps("F4"));
+    assert_eq!((near.len(), far.len()), (7, 7), "{near:?} {far:?}");
+    assert!(near[0] < far[0] + 1.4 && near[0] > far[0], "{near:?} {far:?}");
+}
+
+#[test]
+fn bars_of_rest_under_a_cue_are_level_within_their_line_alone() {
+    let below = |lines: Vec<usize>| -> Vec<f64> {
+        let text = format!(
+            "{OBOES}voice one {{ {} 17: 1/4 E5 F5 G5 F5 | 18: 1/4 C4 C4 E4 C4 | 19: 1/1 C5 | 20: C5 | }}\n\
+             voice two {{ 1: rest 18 | 19: 1/1 C5 | 20: C5 | }}\n\
+             scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+             bassoon plays two 8vb as bass\n}}\n",
+            bars(16, "1/1 C5"),
+        );
+        let setup = Setup { lines, ..Setup::default() };
+        let page = &part_with_cues(&text, 1, &setup).pages[0];
+        let staves = of(page, Kind::StaffLine);
+        let staves: Vec<f64> = staves.iter().map(|line| line.bounds().center().y).collect();
+        let rests = of(page, Kind::Rest).into_iter().map(|rest| rest.bounds());
+        let rests = rests.filter(|rest| rest.width() < 2.0 && rest.height() < 0.8);
+        rests
+            .map(|rest| {
+                rest.y0 - staves.iter().copied().filter(|y| *y < rest.y0).fold(0.0, f64::max)
+            })
+            .collect()
+    };
+    let [one, other] = below(vec![])[..] else { panic!("{:?}", below(vec![])) };
+    assert!((one - other).abs() < 0.01, "{one} {other} in one line");
+    let [one, other] = below(vec![17])[..] else { panic!("{:?}", below(vec![17])) };
+    assert!(one + 0.9 < other, "{one} {other} in two lines");
 }

@@ -78,8 +78,10 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
             continue;
         }
         let next = sounding.get(n + 1);
+        // Before a bar in which two share the staff it lies where the tie of this one lies there.
+        let side = next.and_then(|next| voice_side(next)).filter(|_| voice_side(note).is_none());
         for head in note.chord.heads() {
-            let up = tie_up(note, head.place);
+            let up = side.map_or_else(|| tie_up(note, head.place), |side| side == Side::Upper);
             let from = note.x + head.x + head.glyph.width() + 0.1;
             let from =
                 note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
@@ -124,11 +126,16 @@ fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
     edge
 }
 
+/// On which side of the other voice a note stands. Under a cue stand only rests, and away from the stem is away
+/// from its flag.
+fn voice_side(note: &Placed) -> Option<Side> {
+    note.chord.side.filter(|_| !note.chord.event.element.cue)
+}
+
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).
 fn tie_up(note: &Placed, place: i32) -> bool {
     let (low, high) = note.chord.span();
-    // Under a cue stand only rests, and away from the stem is away from its flag.
-    if let Some(side) = note.chord.side.filter(|_| !note.chord.event.element.cue) {
+    if let Some(side) = voice_side(note) {
         return side == Side::Upper;
     }
     if low == high {

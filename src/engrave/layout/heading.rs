@@ -75,10 +75,11 @@ fn block(sheet: &Sheet, (width, space): (f64, f64)) -> (Vec<Mark>, f64) {
         left += if n > 0 { at(PART * LEADING) } else { 0.0 };
         put(&mut marks, line, 0.0, left);
     }
-    let version = lines(&version(sheet), Face::Italic, NEEDS, (half, space));
+    // A crook or a second instrument belongs to the name.
     let needs =
         sheet.needs.iter().flat_map(|needs| lines(needs, Face::Roman, NEEDS, (half, space)));
-    for line in version.into_iter().chain(needs) {
+    let version = lines(&version(sheet), Face::Italic, NEEDS, (half, space));
+    for line in needs.chain(version) {
         left += at(4.6);
         put(&mut marks, line, 0.0, left);
     }

@@ -50,9 +50,7 @@ impl<'a> Music<'a> {
             Music::Whole { sheet, spaces } => Window { sheet, spaces: Spaces::Kept(spaces) },
             Music::Packed { packed, sheet } => {
                 let count = sheet.bars.len();
-                // Bars of rest under one cue stand at one height.
                 let shown = with_words(sheet, bars.start..(bars.end + 1).min(count));
-                let shown = packed.with_cues(shown);
                 let known = shown.start..(shown.end + 1).min(count);
                 packed.unpack(known, sheet);
                 Window { sheet, spaces: Spaces::Own(spaces_of(sheet, shown)) }

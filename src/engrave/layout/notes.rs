@@ -24,6 +24,8 @@ pub(super) struct Placed<'a> {
     pub x: f64,
     /// Where the stem ends, as far as it has one.
     pub stem_end: f64,
+    /// How far a rest stands below its own place.
+    pub lowered: f64,
 }
 
 impl Placed<'_> {
@@ -51,7 +53,10 @@ impl Placed<'_> {
             Look::Note { stemmed: true, up: true, .. } => (top.min(self.stem_end), bottom),
             Look::Note { stemmed: true, .. } => (top, bottom.max(self.stem_end)),
             Look::Note { .. } => (top, bottom),
-            Look::Rest { glyph, y, .. } => (y - glyph.bounds().y1, y - glyph.bounds().y0),
+            Look::Rest { glyph, y, .. } => {
+                let y = y + self.lowered;
+                (y - glyph.bounds().y1, y - glyph.bounds().y0)
+            }
         }
     }
 }
@@ -256,12 +261,13 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
     draw_graces(canvas, note, lines);
     match &chord.look {
         Look::Rest { glyph, y, .. } => {
-            canvas.glyph((Kind::Rest, origin), *glyph, (note.x, *y), chord.scale);
+            let y = y + note.lowered;
+            canvas.glyph((Kind::Rest, origin), *glyph, (note.x, y), chord.scale);
             if matches!(glyph, Glyph::RestWhole | Glyph::RestHalf) && y.abs() > 2.1 {
                 canvas.line(
                     (Kind::Ledger, origin),
-                    (note.x - 0.4, *y),
-                    (note.x + 1.58, *y),
+                    (note.x - 0.4, y),
+                    (note.x + 1.58, y),
                     LEDGER_LINE,
                 );
             }
@@ -498,6 +504,7 @@ fn draw_graces(canvas: &mut Canvas, note: &Placed, lines: u8) {
             bar: note.bar,
             x: note.x + x,
             stem_end: grace.stem_end(),
+            lowered: 0.0,
         })
         .collect();
     let beamed = placed.len() > 1 && placed.iter().all(|grace| grace.chord.is_beamed());

@@ -1,6 +1,6 @@
 //! Orders to take something else ("change to C basso", "take Piccolo"): they stand where the rest is in
 //! which they are carried out, and never over a note that is still played in the old way. So they go no
-//! farther left than their place, into two lines if need be, and a bar is as wide as they ask.
+//! farther left than behind that note, into two lines if need be, and a bar is as wide as they ask.
 
 use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
@@ -35,9 +35,31 @@ pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
     even.map_or_else(|| in_lines(text, ORDER.0, ORDER.1, f64::MAX), Vec::from)
 }
 
-/// The room that orders and ways of playing of a bar ask for, from the column of their place to the bar line,
-/// and dynamics where bar lines go on from staff to staff; `None` where the bar has no columns.
-pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<usize>, f64)> {
+/// The room that something over a bar or below it asks for, up to the bar line.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Need {
+    /// The column of its place; `None` where the bar has no columns.
+    pub column: Option<usize>,
+    /// From there on.
+    pub width: f64,
+    /// May it begin as soon as what stands in the column before has ended?
+    pub early: bool,
+}
+
+impl Need {
+    /// Where the bar line stands at the least when the columns stand there.
+    pub(super) fn end(self, places: &[f64]) -> Option<f64> {
+        let column = self.column?;
+        let place = *places.get(column)?;
+        let before = column.checked_sub(1).filter(|_| self.early).map(|before| places[before]);
+        let earlier = before.map_or(0.0, |before| (place - before - BEHIND_NOTE).max(0.0));
+        Some(place + self.width - earlier)
+    }
+}
+
+/// The room that orders and ways of playing of a bar ask for, and dynamics where bar lines go on from staff to
+/// staff.
+pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
     let length = sheet.bars[index].length;
     let staves = || sheet.staves.iter().map(|staff| &staff.bars[index].directions);
     let figures = staves().flat_map(|said| figures_need(said, times, length));
@@ -59,7 +81,9 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<
             true => (last, width + BEHIND_NOTE),
             false => (last.map(|last| times.partition_point(|at| *at < said.at).min(last)), width),
         };
-        Some((column, width))
+        // What has been played is not in its way.
+        let early = matches!(said.kind, DirectionKind::Change(_)) && said.at < length;
+        Some(Need { column, width, early })
     });
     orders.chain(figures).collect()
 }
@@ -68,7 +92,7 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<
 const BESIDE_FIGURE: f64 = 0.8;
 
 /// The room that a note asks for under which figures follow one another, so that they are parted.
-fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<(Option<usize>, f64)> {
+fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
     let figures: Vec<(Time, f64)> = said
         .iter()
         .filter_map(|said| match &said.kind {
@@ -82,7 +106,8 @@ fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<(Option
         let end = times.get(column + 1).copied().unwrap_or(length);
         let share = (next - at).to_f64() / (end - times[column]).to_f64();
         let room = (width + BESIDE_FIGURE) / share;
-        (at < next && next < end).then_some((Some(column), room))
+        let need = Need { column: Some(column), width: room, early: false };
+        (at < next && next < end).then_some(need)
     });
     pairs.collect()
 }

@@ -390,7 +390,7 @@ fn a_bar_of_a_score_is_wide_enough_for_its_dynamic() {
     let room = |said: &str| -> f64 {
         let sheet = score_sheet(&text(said), false);
         let needs = super::orders::needs(&sheet, 0, &[Time::ZERO]);
-        needs.iter().map(|(_, room)| *room).fold(0.0, f64::max)
+        needs.iter().map(|need| need.width).fold(0.0, f64::max)
     };
     // From the edge of a head to the bar line: half of "mp", and half of the head.
     assert!(room("[mp]") > 2.2 && room("[ppp]") > room("[mp]") && room("") < 0.1);
@@ -510,4 +510,19 @@ fn strokes_part_systems_of_one_movement_and_not_two_movements() {
     sheet.bars[14].headings.push(heading);
     // In one line more.
     assert_eq!(strokes(&sheet, &setup), 4);
+}
+
+#[test]
+fn the_staves_of_a_single_system_are_not_torn_apart_over_its_page() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
+        bars(20, "1/2 A4 C5"),
+    );
+    let setup = Setup { turns: vec![5], ..Setup::default() };
+    let page = &super::pages(&score_sheet(&text, false), &setup).pages[0];
+    let middles = middles(page);
+    assert_eq!(middles.len(), 3, "one system");
+    let apart = middles.windows(2).map(|pair| pair[1] - pair[0]).fold(0.0, f64::max);
+    assert!(apart < 15.0, "{middles:?}");
 }

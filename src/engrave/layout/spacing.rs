@@ -54,7 +54,7 @@ pub(super) struct BarSpace<'a> {
     /// Width of a bar without columns.
     pub empty: f64,
     /// Room that orders ask for behind their columns.
-    pub orders: Vec<(Option<usize>, f64)>,
+    pub orders: Vec<super::orders::Need>,
     /// The tempo over it in one line, and how far before its bar line words must end because a tempo or a
     /// rehearsal mark stands over it.
     pub said: Option<WithinLine>,
@@ -175,14 +175,10 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Stretch<BarSpace<'_>> {
     spaces_of(sheet, 0..sheet.bars.len())
 }
 
-/// Some bars of a sheet with their columns. Bars of rest under a cue are brought to one height with
-/// those of them that are here.
+/// Some bars of a sheet with their columns.
 pub(super) fn spaces_of(sheet: &Sheet, bars: Range<usize>) -> Stretch<BarSpace<'_>> {
     let first = bars.start;
     let mut spaces: Vec<BarSpace> = bars.map(|bar| bar_space(sheet, bar)).collect();
-    for staff in sheet.staves.iter().filter(|staff| staff.lanes.len() == 2) {
-        level_cue_rests(&mut spaces, staff.lanes.start);
-    }
     make_room_for_words(sheet, (first, &mut spaces));
     Stretch::new(first, spaces)
 }
@@ -230,28 +226,6 @@ fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace]))
             space.natural = space.place(1.0).1;
             space.least = space.place(TIGHTEST).1;
         }
-    }
-}
-
-/// Brings the bars of rest under one cue to one height, that of the lowest; the staff's upper lane is
-/// given.
-fn level_cue_rests(spaces: &mut [BarSpace], upper: usize) {
-    let height = |space: &BarSpace| match &space.chords[upper + 1][..] {
-        [Chord { look: Look::Rest { y, whole_bar: true, .. }, .. }] => {
-            space.chords[upper].iter().any(|chord| chord.event.element.cue).then_some(*y)
-        }
-        _ => None,
-    };
-    let mut first = 0;
-    while first < spaces.len() {
-        let heights = spaces[first..].iter().map_while(height);
-        let (count, lowest) = heights.fold((0, f64::MIN), |(n, low), y| (n + 1, low.max(y)));
-        for space in &mut spaces[first..first + count] {
-            if let Look::Rest { y, .. } = &mut space.chords[upper + 1][0].look {
-                *y = lowest;
-            }
-        }
-        first += count.max(1);
     }
 }
 
@@ -398,7 +372,7 @@ impl BarSpace<'_> {
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
-            let orders = self.orders.iter().map(|(_, width)| *width).fold(0.0, f64::max);
+            let orders = self.orders.iter().map(|need| need.width).fold(0.0, f64::max);
             return (Vec::new(), (width.max(orders) + self.line).max(self.worded));
         }
         let mut places = Vec::with_capacity(self.columns.len());
@@ -441,8 +415,7 @@ impl BarSpace<'_> {
             x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
-        let orders =
-            self.orders.iter().filter_map(|(column, width)| Some(places.get((*column)?)? + width));
+        let orders = self.orders.iter().filter_map(|need| need.end(&places));
         let end = ((x - 0.35).max(last) + self.tail).max(orders.fold(0.0, f64::max));
         if end + self.line < self.worded {
             let to = self.worded - self.line;

@@ -13,19 +13,21 @@ const ONLY_APART: f64 = 14.0;
 /// From line to line, the farthest that lines of any page of a part are set apart: farther, and the eye loses the
 /// next one; the room stays below them. Our heuristic.
 const FARTHEST: f64 = 18.0;
-/// A page of which no more than this would be left is filled all the same, by several systems or by a
-/// single one. Our heuristic.
+/// A page of which no more than this would be left is filled all the same, by several systems or, as far as its
+/// staves are not torn apart, by a single one. Our heuristic.
 const NEARLY: f64 = 0.14;
 const NEARLY_ALONE: f64 = 0.25;
 /// How much wider than the one before a last page is spread at most: its gaps between systems in
 /// proportion, those between staves by so much. Our heuristic.
 const LAST: (f64, f64) = (1.3, 1.0);
-/// How far the staves of the only system of a last page may be set apart of what others may, whatever the
-/// page before has. Our heuristic.
-const LAST_ALONE: f64 = 0.5;
-/// By how much the gaps between staves grow at most: where one system stands on the page, where there are
-/// several, and on an only page.
-const MOST_OPEN: (f64, f64, f64) = (9.0, 5.0, 3.0);
+/// How far the staves of the only system of a last page may be set apart, whatever the page before has. Our
+/// heuristic.
+const LAST_ALONE: f64 = 4.5;
+/// By how much the gaps between staves grow at most, and on an only page: farther, and the eye no longer takes
+/// them for one system; the foot of the page stays free. Our heuristic.
+const MOST_OPEN: (f64, f64) = (5.0, 3.0);
+/// By how much they grow at most so that a single system fills its page. Our heuristic.
+const FILLING: f64 = 6.5;
 /// How much wider the gap between systems of a score is than the one between their staves, where there is
 /// room for it: the eye must find the system before it finds the staff. Our heuristic.
 const APART: f64 = 1.4;
@@ -70,8 +72,10 @@ pub(super) fn stand(
     let open = opened(systems, &ys, left, close);
     let staves: usize = systems.iter().map(System::gaps).sum();
     let rest = left - open * staves as f64;
-    let alone = close.last && systems.len() == 1 && staves > 0;
-    let open = if alone && rest < (to - from) * NEARLY_ALONE { left / staves as f64 } else { open };
+    let alone = systems.len() == 1 && staves > 0;
+    let filling = left / staves.max(1) as f64;
+    let fills = rest < (to - from) * NEARLY_ALONE && filling <= FILLING;
+    let open = if alone && fills { filling } else { open };
     systems.iter_mut().for_each(|system| system.open(open));
     let (mut ys, end) = close_together(systems, from);
     let rest = (to - end).max(0.0);
@@ -107,13 +111,10 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
     let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
     let most = match close.before {
-        Some(before) if close.last && between.is_empty() => {
-            (before.open + LAST.1).max(MOST_OPEN.0 * LAST_ALONE)
-        }
+        Some(before) if close.last && between.is_empty() => (before.open + LAST.1).max(LAST_ALONE),
         Some(before) if close.last => before.open + LAST.1,
-        None if close.last => MOST_OPEN.2,
-        _ if between.is_empty() => MOST_OPEN.0,
-        _ => MOST_OPEN.1,
+        None if close.last => MOST_OPEN.1,
+        _ => MOST_OPEN.0,
     };
     open.min(most)
 }

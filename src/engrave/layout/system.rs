@@ -20,7 +20,7 @@ use super::spacing::{
     BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
     place_line,
 };
-use super::{curves, hung, over};
+use super::{curves, hung, over, voices};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
@@ -301,6 +301,9 @@ impl SystemLine<'_> {
         self.leads(canvas);
         let mut voices: Vec<Vec<Placed>> =
             self.staff().lanes.clone().map(|lane| self.notes(lane)).collect();
+        if let [cues, rests] = &mut voices[..] {
+            voices::level_cue_rests(cues, rests);
+        }
         for notes in &mut voices {
             notes::draw(canvas, notes, lines);
         }
@@ -375,7 +378,7 @@ impl SystemLine<'_> {
                         None => continue,
                     }
                 };
-                notes.push(Placed { chord, bar: bar.bar, x, stem_end: 0.0 });
+                notes.push(Placed { chord, bar: bar.bar, x, stem_end: 0.0, lowered: 0.0 });
             }
         }
         notes

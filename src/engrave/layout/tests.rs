@@ -40,7 +40,7 @@ pub(super) fn part_of(text: &str, setup: &Setup) -> Pages {
 }
 
 /// The pages of a player of the only scoring of a source, with cues after eight bars of rest.
-pub(super) fn part_with_cues(text: &str, player: usize) -> Pages {
+pub(super) fn part_with_cues(text: &str, player: usize, setup: &Setup) -> Pages {
     let mut sources = Sources::new();
     let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
@@ -49,7 +49,7 @@ pub(super) fn part_with_cues(text: &str, player: usize) -> Pages {
     let score = notate(&arrangement);
     let cueing = edition::Cueing { after_bars: 8 };
     let edition = edition::part_with_cues(&arrangement, &score, player, cueing);
-    pages(&reading::sheet(&edition), &Setup::default())
+    pages(&reading::sheet_for(&edition, setup), setup)
 }
 
 pub(super) fn of(page: &Page, kind: Kind) -> Vec<&Mark> {
@@ -457,4 +457,15 @@ fn signs_of_a_chord_over_both_staves_keep_clear_of_one_another() {
     for dynamic in of(page, Kind::Dynamic) {
         assert!(lines.iter().all(|line| line.intersect(dynamic.bounds()).area() < 1e-6));
     }
+}
+
+#[test]
+fn a_crook_stands_by_the_name_of_its_part() {
+    let text = OBOES.replace("1885", "1770").replace("oboe 2, bassoon", "horn crook D").replace(
+        "form",
+        "voice one { 1: rest 19 | 20: 1/1 D5 | }\nscoring all for few {\n horn plays one as melody\n}\nform",
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let place = |words: &str| texts(page, words)[0].bounds().center().y;
+    assert!(place("Horn") < place("in D") && place("in D") < place("all"));
 }

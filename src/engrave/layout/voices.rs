@@ -5,6 +5,7 @@ use ripieno_compiler::narrow::Narrow;
 
 use super::chord::{Chord, Head, Look, lay_accidentals};
 use super::measures::{DOT_GAP, STEM};
+use super::notes::Placed;
 use crate::sheet::Side;
 
 /// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
@@ -56,7 +57,8 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
 }
 
 /// Air between heads of two voices on one place that differ, whose stems would else make one upright, and
-/// between a head and a whole note beside it, which no stem parts from it. Our heuristic.
+/// between a head and a whole note on its place or across it, which no stem parts from it; beside a note a second
+/// above, the whole note is as near as those. Our heuristic.
 const UNLIKE: f64 = 0.6;
 const STEMLESS: f64 = 0.9;
 
@@ -80,9 +82,10 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let crossed = highest > lowest + 1;
     if !shared {
         let stemless = lower.event.element.value.log2 <= 0;
+        let second = lowest == highest + 1;
         let air = match (stemless, lowest == highest, crossed) {
-            (true, _, _) => STEMLESS,
-            (false, true, _) => UNLIKE,
+            (true, _, _) if !second => STEMLESS,
+            (true, _, _) | (false, true, _) => UNLIKE,
             (false, false, true) => 0.12,
             (false, false, false) => 0.0,
         };
@@ -210,4 +213,23 @@ fn part_rest(rest: &mut Chord, others: &[Chord]) {
     *y += by;
     let steps = (2.0 * by).narrow::<i32>();
     rest.dots.iter_mut().for_each(|dot| dot.1 -= steps);
+}
+
+/// Brings the bars of rest of a line that follow one another under a cue to one height, that of the lowest.
+pub(super) fn level_cue_rests(cues: &[Placed], rests: &mut [Placed]) {
+    let height = |rest: &Placed| match rest.chord.look {
+        Look::Rest { y, whole_bar: true, .. } => {
+            let is_over = |note: &&Placed| note.bar == rest.bar;
+            cues.iter().filter(is_over).any(|note| note.chord.event.element.cue).then_some(y)
+        }
+        _ => None,
+    };
+    let together =
+        |a: &Placed, b: &Placed| b.bar == a.bar + 1 && height(a).is_some() && height(b).is_some();
+    for run in rests.chunk_by_mut(together) {
+        let Some(lowest) = run.iter().filter_map(height).reduce(f64::max) else { continue };
+        for rest in run {
+            rest.lowered = height(rest).map_or(0.0, |y| lowest - y);
+        }
+    }
 }

@@ -224,3 +224,16 @@ fn an_order_for_one_of_two_says_for_whom_it_is() {
         [&[], &["1.", "2. con sord."], &["2.", "1. take Cor anglais"], &["Cor anglais"]];
     assert_eq!(said, bars);
 }
+
+#[test]
+fn who_comes_in_on_the_note_of_the_other_is_named() {
+    // Tied over the bar line by one of them, so that they stay apart.
+    let second = "1/2 1/4 C5, 3/4 1/4 D5, 1/1 1/2 E5";
+    let named = |first: &str| {
+        let shown = shown(&oboes(first, second));
+        shown[1].clone()
+    };
+    assert_eq!(named("0/1 1/2 C5, 1/2 1/2 C5, 1/1 1/2 E5"), "2. C5 / C5 D5");
+    assert_eq!(named("0/1 1/2 F5, 1/2 1/2 F5, 1/1 1/2 G5"), "F5 / C5 D5", "two heads say it");
+    assert_eq!(named("1/2 1/2 C5, 1/1 1/2 E5"), "C5 / C5 D5", "both begin");
+}

@@ -102,7 +102,8 @@ pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
 }
 
 /// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
-/// for those of cello and bass, who are named where they part.
+/// for those of cello and bass, who are named where they part, and for him who comes in on a note that the
+/// other has already: one head would be all that is seen of him.
 pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
     if are_halves(pair[0], pair[1]) {
         return divide(ways, bars);
@@ -132,6 +133,10 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         // What stands before the staff says it of cellos and basses in every system.
         let stands = !kind && *way == Way::Unison;
         bar.who = words.filter(|_| !stands).map(|words| (at, DirectionKind::Who(words.to_owned())));
+        let joins = match (before, way) {
+            (Way::Alone(other), Way::Apart) if kind => joins_at(bar, 1 - other),
+            _ => None,
+        };
         let mut say = |at: Time, words: &str, above: bool| {
             let place = bar.directions.partition_point(|said| said.at < at);
             let kind = DirectionKind::Who(words.into());
@@ -148,9 +153,25 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
                 say(first.unwrap_or(at), name, place == 0);
             }
         }
+        if let Some((at, who)) = joins.filter(|_| rested == 0) {
+            say(at, &numbers[who], who == 0);
+        }
         before = *way;
         rested = 0;
     }
+}
+
+/// When one of two voices of a bar begins on the same written note as the other has at that time, and which one.
+fn joins_at(bar: &StaffBar, who: usize) -> Option<(Time, usize)> {
+    let heads = |element: &Element| match &element.kind {
+        ElementKind::Note(note) => note.heads.iter().map(|head| head.pitch).collect(),
+        _ => Vec::new(),
+    };
+    let sounds = |one: &&Element| matches!(one.kind, ElementKind::Note(_));
+    let first = bar.voices.get(who)?.elements.iter().find(sounds)?;
+    let covers = |one: &&Element| one.at <= first.at && first.at < one.at + one.length;
+    let other = bar.voices.get(1 - who)?.elements.iter().filter(covers).find(sounds)?;
+    (heads(first) == heads(other)).then_some((first.at, who))
 }
 
 /// Says where a section divides and is one again: "div.", "unis."; "upper half" where the other rests.

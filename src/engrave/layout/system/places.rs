@@ -51,6 +51,7 @@ pub(super) fn with_graces<'a>(notes: &[Placed<'a>]) -> Vec<Placed<'a>> {
             bar: note.bar,
             x: note.x + x,
             stem_end: grace.stem_end(),
+            lowered: 0.0,
         }));
         all.push(*note);
     }

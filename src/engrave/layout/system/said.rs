@@ -4,6 +4,7 @@ use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::notate::ElementKind;
 
 use super::*;
+use crate::sheet::Event;
 
 /// Air between the sign of a broken chord and a dynamic behind it: less, and they seem to touch at the size of a
 /// part. Our heuristic.
@@ -43,9 +44,11 @@ impl SystemLine<'_> {
         here.flat_map(|chord| &chord.graces).map(|(x, _)| *x).fold(0.0, f64::min)
     }
 
-    /// How far an order may go in a part that is given in a bar of the line: neither over the end of a section
-    /// nor over notes of later bars, which would be played before it is read.
-    fn order_ends(&self, n: usize) -> f64 {
+    /// How far an order may go in a part that is given at a time of a bar of the line: neither over the end of a
+    /// section nor over notes of later bars, which would be played before it is read. What is said with a note, of
+    /// what the player has in hand, is read with that.
+    fn order_ends(&self, n: usize, at: Time) -> f64 {
+        let with_note = self.notes_of(self.placed[n].bar).any(|event| event.element.at == at);
         let ends = |placed: &&PlacedBar| {
             let (bar, next) = (&self.sheet.bars[placed.bar], placed.bar + 1);
             let Some(behind) = self.sheet.bars.get(next) else { return true };
@@ -55,17 +58,17 @@ impl SystemLine<'_> {
                 || behind.mark.is_some()
                 || behind.tempo.is_some()
                 || !behind.headings.is_empty();
-            section || self.plays(next)
+            section || !with_note && self.notes_of(next).next().is_some()
         };
         let last = self.placed[n..].iter().find(ends);
         last.map_or(self.right - 0.5, |last| last.end - self.spaces[last.bar].line - 0.4)
     }
 
-    /// Has the staff notes in a bar, as far as it is known here?
-    fn plays(&self, bar: usize) -> bool {
+    /// The notes that the staff has in a bar, as far as it is known here.
+    fn notes_of(&self, bar: usize) -> impl Iterator<Item = &Event> {
         let voices = self.staff().bars.get(bar).into_iter().flat_map(|bar| &bar.voices);
-        let events = voices.flat_map(|voice| &voice.events);
-        events.map(|event| &event.element).any(|e| matches!(e.kind, ElementKind::Note(_)))
+        let sounds = |event: &&Event| matches!(event.element.kind, ElementKind::Note(_));
+        voices.flat_map(|voice| &voice.events).filter(sounds)
     }
 
     /// Directions of the staff with their places.
@@ -99,7 +102,7 @@ impl SystemLine<'_> {
                 let ends = placed.end - space.line - 0.4;
                 let room = match (through || at_end, order) {
                     (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
-                    (false, true) => Some((0.5, self.order_ends(n))),
+                    (false, true) => Some((0.5, self.order_ends(n, direction.at))),
                     (false, false) => None,
                 };
                 let at_end = at_end && order;
