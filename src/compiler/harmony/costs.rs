@@ -4,7 +4,7 @@
 //! learned (`thin`). `tests/outside/check_harmony.py` says how far they agree with
 //! analyses made by people.
 
-use super::evidence::Slot;
+use super::evidence::{Bass, Slot, Texture};
 use super::thin::Learned;
 use crate::music::{ChordQuality, Key, Mode};
 use crate::narrow::Narrow;
@@ -138,6 +138,11 @@ const THIN: f32 = 2.0;
 /// the third of a dominant far more often. (That the triad stands in its first inversion: E. Prout,
 /// Harmony, 1889, the chapter on the diatonic triads, from memory; the figure is our heuristic.)
 const DIMINISHED_ON_ROOT: f32 = 0.6;
+/// What speaks for the root from which a bass of two voices falls by steps: what it passes is the
+/// seventh of that root. (A dominant keeps its harmony over the fourth of the scale that falls to the
+/// third, in the rule of the octave: F. Campion, Traité d'accompagnement, 1716, from memory; the
+/// figure is our heuristic.)
+const PASSING_SEVENTH: f32 = 0.5;
 /// A member that the voices spell otherwise (G# for Ab).
 const MISSPELLED: f32 = 0.2;
 
@@ -152,6 +157,15 @@ pub(super) fn of_slot(slot: &Slot, ends: bool) -> Costs {
             let least = |costs: &[f32]| costs.iter().copied().fold(f32::INFINITY, f32::min);
             let more = share * (least(learned) - least(by_hand));
             by_hand.iter_mut().for_each(|cost| *cost += more);
+        }
+    }
+    if slot.texture == Texture::Two
+        && let Some(root) = slot.bass.as_ref().and_then(Bass::passes_from)
+    {
+        for (place, shape) in SHAPES.iter().enumerate() {
+            if shape.members.iter().any(|member| member.semitones == MINOR_SEVENTH.semitones) {
+                costs[root as usize * QUALITIES + place] -= PASSING_SEVENTH;
+            }
         }
     }
     costs

@@ -121,9 +121,21 @@ pub(super) struct Bass {
     pub(super) held: bool,
     /// Is there another note above it?
     pub(super) supports: bool,
+    /// By how many semitones the bass has come here from its last other note, and goes on from here
+    /// to its next one; 0 where there is none.
+    reached: i32,
+    left: i32,
     pub(super) span: Span,
     height: i32,
     onset: Time,
+}
+
+impl Bass {
+    /// The class from which it falls by a tone and on by a step, if it passes so below one voice.
+    pub(super) fn passes_from(&self) -> Option<i32> {
+        let passes = self.supports && self.reached == -2 && (-2..=-1).contains(&self.left);
+        passes.then(|| (self.name.class() + 2).rem_euclid(12))
+    }
 }
 
 /// Voices beyond which further ones add no evidence: doublings do not make a chord surer.
@@ -166,7 +178,28 @@ pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
     }
     spread(&mut slots);
     goals(&mut slots);
+    steps_of_bass(&mut slots);
     slots
+}
+
+/// Tells each bass how it has come and how it goes on, note by note.
+fn steps_of_bass(slots: &mut [Slot]) {
+    let (mut now, mut from) = (None, 0);
+    for bass in slots.iter_mut().filter_map(|slot| slot.bass.as_mut()) {
+        if now.is_some_and(|height| height != bass.height) {
+            from = bass.height - now.unwrap_or(bass.height);
+        }
+        now = Some(bass.height);
+        bass.reached = from;
+    }
+    let (mut now, mut to) = (None, 0);
+    for bass in slots.iter_mut().rev().filter_map(|slot| slot.bass.as_mut()) {
+        if now.is_some_and(|height| height != bass.height) {
+            to = now.unwrap_or(bass.height) - bass.height;
+        }
+        now = Some(bass.height);
+        bass.left = to;
+    }
 }
 
 /// Finds where the tune rests on a note: for two slots and more, longer than the note before; or
@@ -272,6 +305,8 @@ fn hear(notes: &WrittenNotes, slots: &mut [Slot]) {
                         excuse,
                         held,
                         supports: false,
+                        reached: 0,
+                        left: 0,
                         span: note.span,
                         height: pitch.midi(),
                         onset: from,

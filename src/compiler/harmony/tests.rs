@@ -54,6 +54,16 @@ voice lower {\n1: 1/1 C3 |\n2: 1/2 G3 1/2 C3 |\n}",
 }
 
 #[test]
+fn a_bass_that_falls_from_a_root_passes_its_seventh() {
+    let piece = piece(
+        "1 metre 6/8, key Bb major\n2 end",
+        "voice upper {\n1: 1/4. Bb5 1/4 F5 1/8 D5 |\n2: 1/4. Eb5 Bb5 |\n}
+voice lower {\n1: 1/4. Bb2 Ab2 |\n2: 1/4. G2 G2 |\n}",
+    );
+    assert_eq!(symbols(&piece), "Bb Bb7/Ab Eb/G");
+}
+
+#[test]
 fn a_diminished_seventh_takes_its_root_from_the_spelling() {
     let piece = piece(
         "1 metre 4/4, key D minor\n3 end",

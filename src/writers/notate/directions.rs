@@ -296,19 +296,25 @@ fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
 pub(super) fn say_continuo(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let Some(first) = part.notes.first() else { return };
     let bar = bar_at(frame, first.start());
-    let at = first.start() - frame[bar].start;
+    let origin = Origin { source: None, line: part.line_at(first.start()) };
+    say_of_chords(&mut measures[bar], first.start() - frame[bar].start, "basso continuo", origin);
+}
+
+/// Says at a place of a bar how far a bass asks for chords, unless that is said there: is it new?
+pub(super) fn say_of_chords(measure: &mut Measure, at: Time, words: &str, origin: Origin) -> bool {
     let says = |said: &StaffDirection| {
         matches!(&said.kind, StaffDirectionKind::Words(words) if
             ["continuo", "basso", "tasto"].iter().any(|word| words.to_lowercase().contains(word)))
     };
-    if !measures[bar].directions.iter().any(|said| said.at == at && says(said)) {
-        let origin = Origin { source: None, line: part.line_at(first.start()) };
-        let kind = StaffDirectionKind::Words("basso continuo".into());
-        let directions = &mut measures[bar].directions;
-        let place =
-            directions.partition_point(|other| (other.at, rank(&other.kind)) < (at, rank(&kind)));
-        directions.insert(place, StaffDirection { at, kind, origin });
+    let directions = &mut measure.directions;
+    if directions.iter().any(|said| said.at == at && says(said)) {
+        return false;
     }
+    let kind = StaffDirectionKind::Words(words.into());
+    let place =
+        directions.partition_point(|other| (other.at, rank(&other.kind)) < (at, rank(&kind)));
+    directions.insert(place, StaffDirection { at, kind, origin });
+    true
 }
 
 /// Says who plays: "solo", "tutti", "div.", "unis.".

@@ -8,7 +8,7 @@ use crate::arrange::{Arrangement, Claim, Part};
 use crate::music::{Figure, Figures, Interval, PitchName, Time, figures};
 use crate::resolve::HarmonyEvent;
 
-use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
+use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind, tasto};
 
 /// A note of the bass.
 #[derive(Clone, Copy)]
@@ -44,6 +44,9 @@ pub(super) fn set(
                     .collect::<Vec<_>>()
             }
         };
+        let starts = bass.iter().map(|note| note.start);
+        let starts = starts.filter(|at| claim.from <= *at && *at < claim.to);
+        let silent = tasto::stretches(&piece.form, harmony, starts);
         let mut said: Option<(Bass, &HarmonyEvent, Figures)> = None;
         for (at, note, event) in places(&piece.form, harmony, &bass, claim) {
             let by = match pitches {
@@ -66,6 +69,11 @@ pub(super) fn set(
                     shown.extend((!has(5)).then_some(Figure::plain(5)));
                     shown.push(Figure::plain(3));
                 }
+            }
+            // A common chord, too, is told to who was to play none.
+            let again = silent.iter().any(|(_, to)| *to == note.start);
+            if shown.is_empty() && again && at == note.start {
+                shown.extend([Figure::plain(5), Figure::plain(3)]);
             }
             said = Some((note, event, shown.clone()));
             let index = piece.form.index_at(at);

@@ -26,6 +26,7 @@ mod score;
 mod slurs;
 mod staff;
 pub(crate) mod stems;
+mod tasto;
 #[cfg(test)]
 pub(crate) mod testing;
 mod tuplets;
@@ -136,6 +137,7 @@ impl<'a> Notation<'a> {
             if let Some(harmony) = &self.harmony {
                 figured::set(&mut staff, part, arrangement, harmony, self.pitches);
             }
+            tasto::set(&mut staff, part, arrangement);
             if !piece.lyrics.is_empty() {
                 lyrics::set(&mut staff, &piece.lyrics, &arrangement.lines);
             }

@@ -35,8 +35,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let Some(two_handed) = taken().find(|instrument| instrument.staves > 1) else {
         return staff::staff(part, bars);
     };
-    let alone = |instrument: &Instrument| instrument.bass_alone || instrument.staves < 2;
-    if taken().all(alone) && is_bass_line(&part.notes) {
+    if is_continuo(part) {
         let mut measures = staff::measures(part, bars);
         clefs::place_lower_clefs(&mut measures, part.first_instrument());
         directions::place_directions(part, bars.frame, &mut measures);
@@ -71,6 +70,15 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
 }
 
 /// Are the notes the bass, and nothing above it?
+/// Is this a bass for a keyboard, to which the player finds the chords?
+pub(super) fn is_continuo(part: &Part) -> bool {
+    let taken = || part.instruments.iter().map(|(_, instrument)| *instrument);
+    let alone = |instrument: &Instrument| instrument.bass_alone || instrument.staves < 2;
+    taken().any(|instrument| instrument.staves > 1)
+        && taken().all(alone)
+        && is_bass_line(&part.notes)
+}
+
 fn is_bass_line(notes: &[PackedNote]) -> bool {
     let is_bass = |note: &PackedNote| {
         let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
