@@ -238,6 +238,8 @@ fn movement(from: &Stage, to: &Stage, player: usize, moved: (i16, i16), top: boo
     for &(choir, other) in &to.others {
         if cost::parallel(moved, other) {
             cost += match (choir == to.choir, cost::in_octaves(moved, other)) {
+                // Two who double the bass, from a note of its chord that it has left.
+                (true, true) if ground && to.voices.is_with_bass(moved.1) => 0,
                 (true, _) => PARALLEL,
                 (false, true) => FOLLOWS_IN_OCTAVES,
                 (false, false) => FOLLOWS_IN_FIFTHS,
@@ -332,10 +334,14 @@ impl Voices {
     pub(super) fn is_bass(&self, moved: (i16, i16), ground: bool) -> bool {
         let before = self.before.map(|[(low, _), _]| low).filter(|low| *low != REST);
         let from = before.or(self.from.map(|(low, _)| low));
-        let octaves = |own: i16, low: i16| own <= low && (low - own) % 12 == 0;
         ground
-            && self.to.is_some_and(|(low, _)| octaves(moved.1, low))
+            && self.is_with_bass(moved.1)
             && from.is_some_and(|low| (low - moved.0) % 12 == 0)
+    }
+
+    /// Is this the note to which the bass goes, or its octave below?
+    fn is_with_bass(&self, height: i16) -> bool {
+        self.to.is_some_and(|(low, _)| height <= low && (low - height) % 12 == 0)
     }
 
     /// What one player's movement costs against the outer voices. Whoever plays the bass an octave
