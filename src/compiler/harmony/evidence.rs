@@ -123,8 +123,8 @@ pub(super) struct Bass {
     pub(super) supports: bool,
     /// By how many semitones the bass has come here from its last other note, and goes on from here
     /// to its next one; 0 where there is none.
-    reached: i32,
-    left: i32,
+    reached: i8,
+    left: i8,
     pub(super) span: Span,
     height: i32,
     onset: Time,
@@ -184,18 +184,18 @@ pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
 
 /// Tells each bass how it has come and how it goes on, note by note.
 fn steps_of_bass(slots: &mut [Slot]) {
-    let (mut now, mut from) = (None, 0);
+    let (mut now, mut from) = (None, 0i8);
     for bass in slots.iter_mut().filter_map(|slot| slot.bass.as_mut()) {
         if now.is_some_and(|height| height != bass.height) {
-            from = bass.height - now.unwrap_or(bass.height);
+            from = (bass.height - now.unwrap_or(bass.height)).narrow::<i8>();
         }
         now = Some(bass.height);
         bass.reached = from;
     }
-    let (mut now, mut to) = (None, 0);
+    let (mut now, mut to) = (None, 0i8);
     for bass in slots.iter_mut().rev().filter_map(|slot| slot.bass.as_mut()) {
         if now.is_some_and(|height| height != bass.height) {
-            to = now.unwrap_or(bass.height) - bass.height;
+            to = (now.unwrap_or(bass.height) - bass.height).narrow::<i8>();
         }
         now = Some(bass.height);
         bass.left = to;

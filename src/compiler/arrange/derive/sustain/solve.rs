@@ -334,9 +334,7 @@ impl Voices {
     pub(super) fn is_bass(&self, moved: (i16, i16), ground: bool) -> bool {
         let before = self.before.map(|[(low, _), _]| low).filter(|low| *low != REST);
         let from = before.or(self.from.map(|(low, _)| low));
-        ground
-            && self.is_with_bass(moved.1)
-            && from.is_some_and(|low| (low - moved.0) % 12 == 0)
+        ground && self.is_with_bass(moved.1) && from.is_some_and(|low| (low - moved.0) % 12 == 0)
     }
 
     /// Is this the note to which the bass goes, or its octave below?
