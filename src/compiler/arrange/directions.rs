@@ -12,11 +12,15 @@ use crate::resolve::{
     Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb, level_at,
 };
 
+/// Bars of rest over which the words of a line still hold for who then goes on with it ("solo"). Our heuristic.
+const REMEMBERED: usize = 8;
+
 pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, runs: &[Run]) {
     let mut out: Vec<Direction> = Vec::new();
     let everybody = &piece.dynamics;
     let mut heard_to = Time::ZERO;
     let mut own_before = false;
+    let mut before = None;
     let (mut plucked, mut muted) = (false, false);
     for run in runs {
         let line = &lines[run.line.index()].line;
@@ -77,7 +81,13 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
                 start.push(say(DirectionKind::Technique(*technique), *span));
             }
         }
-        for (words, span) in &line.words {
+        let goes_on = before.is_some_and(|before: &Run| {
+            before.line == run.line && bars_between(piece, before.to, run.from) <= REMEMBERED
+        });
+        if !matches!(line.verb, Verb::Rests) {
+            before = Some(run);
+        }
+        for (words, span) in line.words.iter().filter(|_| !goes_on) {
             start.push(say(DirectionKind::Words(words.clone()), *span));
         }
         for direction in start.iter().chain(&own) {
@@ -99,12 +109,20 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         }
         within.sort_by_key(|direction| direction.at);
         out.extend(within);
+        out.extend(left_unfinished(music, run));
         own_before = line.dynamic.is_some() || loudness;
         heard_to = run.to;
     }
     copy(everybody, heard_to, piece.form.end() + Time::WHOLE, &mut out);
     out.sort_by_key(|direction| direction.at);
     part.directions = out;
+}
+
+/// How many bars begin between two times.
+fn bars_between(piece: &Piece, from: Time, to: Time) -> usize {
+    let bars = &piece.form.bars;
+    let before = |time: Time| bars.partition_point(|bar| bar.start < time);
+    before(to).saturating_sub(before(from))
 }
 
 /// Ends the hairpins of everybody where a line with a loudness of its own begins: they lead to a dynamic that
@@ -132,6 +150,19 @@ fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {
         copy(&music.directions, run.from, run.to, &mut own);
     }
     own
+}
+
+/// What a hairpin of the voice leads to, for whoever leaves the voice where it ends.
+fn left_unfinished(music: Option<&Music>, run: &Run) -> Option<Direction> {
+    let said = &music?.directions;
+    let leads = said.iter().any(|direction| match direction.kind {
+        DirectionKind::Hairpin { to, .. } => direction.at >= run.from && to == run.to,
+        _ => false,
+    });
+    let goal = |direction: &&Direction| {
+        direction.at == run.to && matches!(direction.kind, DirectionKind::Dynamic(_))
+    };
+    said.iter().find(goal).filter(|_| leads).cloned()
 }
 
 /// The dynamic that the voice itself has said where somebody takes it up, if everybody was told nothing

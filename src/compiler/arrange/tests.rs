@@ -199,6 +199,20 @@ fn who_takes_up_a_voice_has_the_level_that_it_has_said_itself() {
 }
 
 #[test]
+fn who_leaves_a_voice_where_its_hairpin_ends_still_knows_its_goal() {
+    let lines = "voice own {\n1: [p cresc] 1/2 C5 |\n2: 1/2 D5 |\n3: [mf] 1/2 E5 |\n4: 1/2 D5 |\n}\n\
+        scoring one for small {\n  oboe.1 plays own bars 1..2 as melody\n  \
+        violin-1 plays thirds as harmony\n}";
+    let frame = FRAME.replace("  3 f\n", "");
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("{frame}{lines}"));
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    let told = dynamics(&arrange(&piece, &piece.scorings[0]), "oboe.1");
+    assert!(told.contains("3 mf"), "{told}");
+}
+
+#[test]
 fn a_hairpin_of_everybody_ends_where_a_line_has_a_loudness_of_its_own() {
     let frame = FRAME.replace("  3 f\n", "  1..2 cresc\n  3 f\n");
     let lines = "scoring one for small {\n  oboe.1 plays upper bars 2..4 as melody, at mf\n  \

@@ -1,6 +1,8 @@
 //! One staff of a system while it is drawn: marks, and the edge of what stands there. `y` is
 //! counted downwards from the middle line of the staff.
 
+use std::ops::Range;
+
 use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 
 use ripieno_compiler::music::Time;
@@ -9,6 +11,20 @@ use super::skyline::Skyline;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Origin, Shape};
 use crate::text::Run;
+
+/// A dynamic or a hairpin that is drawn.
+#[derive(Debug)]
+pub(super) struct Loud {
+    pub bounds: Rect,
+    /// How far it is from what it belongs to.
+    pub away: f64,
+    /// Its marks.
+    pub marks: Range<usize>,
+    /// The bar of the sheet where it begins.
+    pub bar: usize,
+    /// The base line of the stretch to which it belongs.
+    pub line: f64,
+}
 
 /// Marks of a staff and their edge.
 #[derive(Debug)]
@@ -19,8 +35,8 @@ pub(super) struct Canvas {
     pub said: Vec<(usize, (usize, Time))>,
     /// Head and foot of the frame of each rehearsal mark.
     pub framed: Vec<(f64, f64)>,
-    /// Boxes of dynamics and hairpins, and how far each is from what it belongs to.
-    pub dynamics: Vec<(Rect, f64)>,
+    /// Dynamics and hairpins.
+    pub dynamics: Vec<Loud>,
     /// Boxes of the figures of tuplets.
     pub figures: Vec<Rect>,
     /// What a row of the figures of a bass takes, from one to the next and to both ends of the line, for

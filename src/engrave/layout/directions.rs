@@ -6,14 +6,18 @@ use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::{DirectionKind, NO_CHORD};
 use ripieno_writers::notate::Syllable;
 
-use super::canvas::Canvas;
+use super::canvas::{Canvas, Loud};
 use super::chord::{LYRIC, verse};
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use super::orders;
 use crate::glyphs::Glyph;
-use crate::page::{Kind, Mark, Shape};
+use crate::page::{Kind, Shape};
 use crate::text::{Face, Run, in_lines, shape};
+
+mod level;
+
+use level::{Low, place};
 
 /// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
 /// letters.
@@ -74,38 +78,6 @@ pub(super) fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
     (signs, width)
 }
 
-enum Low {
-    Letters {
-        signs: Vec<(Glyph, f64)>,
-        x: f64,
-        width: f64,
-        at: (usize, Time),
-    },
-    Hairpin {
-        from: f64,
-        to: f64,
-        opens: f64,
-        closes: f64,
-        at: (usize, Time),
-    },
-    /// "crescendo", "morendo".
-    Words {
-        run: Run,
-        x: f64,
-        at: (usize, Time),
-    },
-}
-
-impl Low {
-    fn span(&self) -> (f64, f64) {
-        match self {
-            Low::Letters { x, width, .. } => (*x - 0.1, x + width + 0.2),
-            Low::Hairpin { from, to, .. } => (*from, *to),
-            Low::Words { run, x, .. } => (*x - 0.1, x + run.width + 0.3),
-        }
-    }
-}
-
 /// A hairpin of a line, or what of it lies in this line.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pin {
@@ -164,7 +136,7 @@ pub(super) fn dynamics(
             push_hairpin(&mut lows, pin, (from, to), end);
         }
         said.retain(|said| {
-            let words = if above { None } else { in_line(said, &lows, end) };
+            let words = if above { None } else { in_line(said, &mut lows, end) };
             let stays = words.is_none();
             lows.extend(words);
             stays
@@ -177,9 +149,12 @@ pub(super) fn dynamics(
 /// Face and size of words.
 const WORDS_FACE: (Face, f64) = (Face::Italic, 2.1);
 
+/// A hairpin begins behind words of loudness where at least so much of it is left. Our heuristic.
+const LEFT_PIN: f64 = 6.0;
+
 /// Words of loudness behind the dynamic at their place, or at their note, as far as they have room on that
-/// line before the next dynamic or hairpin.
-fn in_line(said: &Said, lows: &[Low], end: f64) -> Option<Low> {
+/// line before the next dynamic; a long hairpin gives way to them.
+fn in_line(said: &Said, lows: &mut [Low], end: f64) -> Option<Low> {
     let DirectionKind::Words(words) = said.kind else { return None };
     if said.above {
         return None;
@@ -192,7 +167,19 @@ fn in_line(said: &Said, lows: &[Low], end: f64) -> Option<Low> {
     let x = beside.unwrap_or(said.left.max(said.clear));
     let (x0, x1) = (x - 0.1, x + run.width + 0.6);
     let meets = |low: &Low| low.span().0 < x1 && x0 < low.span().1;
-    (x1 < end && !lows.iter().any(meets)).then_some(Low::Words { run, x, at: said.at })
+    let gives_way = |low: &Low| match low {
+        Low::Hairpin { from, to, at, .. } => *at > said.at && *from > x && to - x1 >= LEFT_PIN,
+        _ => false,
+    };
+    if x1 >= end || lows.iter().any(|low| meets(low) && !gives_way(low)) {
+        return None;
+    }
+    for low in lows.iter_mut().filter(|low| meets(low)) {
+        if let Low::Hairpin { from, .. } = low {
+            *from = x1;
+        }
+    }
+    Some(Low::Words { run, x, at: said.at })
 }
 
 fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64) {
@@ -211,97 +198,6 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
     lows.push(Low::Hairpin { from, to, opens, closes, at: pin.places.0 });
-}
-
-/// Nearer to the figure of a tuplet than this a dynamic on the same line would be read with it ("f3"). Our
-/// heuristic.
-const BESIDE_FIGURE: f64 = 2.5;
-
-/// The figures of tuplets beside which a dynamic must not stand.
-fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
-    let letters = matches!(low, Low::Letters { .. });
-    let (x0, x1) = (low.span().0 - BESIDE_FIGURE, low.span().1 + BESIDE_FIGURE);
-    canvas.figures.iter().filter(move |figure| letters && figure.x0 < x1 && x0 < figure.x1)
-}
-
-/// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
-fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
-    let need = |canvas: &Canvas, low: &Low| {
-        let (x0, x1) = low.span();
-        let edge = canvas.sky.bottom(x0, x1).max(half);
-        let edge = beside(canvas, low).map(|figure| figure.y1 + 0.3).fold(edge, f64::max);
-        // Letters rise a good space over the base line, an f higher; hairpins lie around half a
-        // space over it.
-        let rise = match low {
-            Low::Letters { signs, .. }
-                if signs.iter().any(|(sign, _)| *sign == Glyph::DynamicForte) =>
-            {
-                1.75
-            }
-            Low::Letters { .. } => 1.1,
-            Low::Words { run, .. } => run.rise(),
-            Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
-        };
-        // Midway between the staves of a player.
-        let least: f64 = if between { 3.0 } else { 1.9 };
-        (edge + 0.45 + rise).max(half + least)
-    };
-    let mut from = 0;
-    while from < lows.len() {
-        // What lies near one another, or is joined by a hairpin, stands on one line.
-        let mut to = from + 1;
-        while to < lows.len() && lows[to].span().0 - lows[to - 1].span().1 < 6.0 {
-            to += 1;
-        }
-        let y = if above {
-            let edge = lows[from..to].iter().map(|low| {
-                let (x0, x1) = low.span();
-                let edge = canvas.sky.top(x0, x1).min(-half);
-                beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min)
-            });
-            edge.fold(-half, f64::min) - 1.1
-        } else {
-            lows[from..to].iter().map(|low| need(canvas, low)).fold(0.0, f64::max)
-        };
-        for low in &lows[from..to] {
-            let begun = canvas.marks.len();
-            let (x0, x1) = low.span();
-            let (top, bottom) = (canvas.sky.top(x0, x1), canvas.sky.bottom(x0, x1));
-            draw_low(canvas, low, y);
-            let bounds = canvas.marks[begun..].iter().map(Mark::bounds).reduce(|a, b| a.union(b));
-            let Some(bounds) = bounds else { continue };
-            let away =
-                if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
-            canvas.dynamics.push((bounds, away));
-        }
-        from = to;
-    }
-}
-
-fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
-    let from_mark = canvas.marks.len();
-    let (Low::Letters { at, .. } | Low::Hairpin { at, .. } | Low::Words { at, .. }) = low;
-    let at = *at;
-    match low {
-        Low::Letters { signs, x, .. } => {
-            for (sign, along) in signs {
-                canvas.glyph((Kind::Dynamic, None), *sign, (x + along, y), 1.0);
-            }
-        }
-        Low::Hairpin { from, to, opens, closes, .. } => {
-            let middle = y - 0.45;
-            for side in [-0.5, 0.5] {
-                canvas.line(
-                    (Kind::Hairpin, None),
-                    (*from, middle + side * opens),
-                    (*to, middle + side * closes),
-                    THIN_LINE,
-                );
-            }
-        }
-        Low::Words { run, x, .. } => canvas.text(Kind::Text, None, run.clone(), (*x, y)),
-    }
-    canvas.say(from_mark, at);
 }
 
 /// Chord symbols of a line, all at one height over what stands under any of them, and none nearer to
@@ -422,8 +318,8 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
             figures.iter().map(|figure| shape(&figure.to_string(), face, size)).collect();
         let x = direction.left.min((end - widest(&runs)).max(0.5));
         let (x0, x1) = (x - 0.2, x + widest(&runs) + 0.3);
-        let near = |said: &&(Rect, f64)| said.0.x0 < x1 + IN_ROW && x0 - IN_ROW < said.0.x1;
-        let dynamics = canvas.dynamics.iter().filter(near).map(|(bounds, _)| bounds.y1);
+        let near = |loud: &&Loud| loud.bounds.x0 < x1 + IN_ROW && x0 - IN_ROW < loud.bounds.x1;
+        let dynamics = canvas.dynamics.iter().filter(near).map(|loud| loud.bounds.y1);
         let edge = dynamics.fold(canvas.sky.bottom(x0, x1).max(2.1), f64::max);
         stacks.push((runs, x, edge, direction.at));
     }

@@ -11,6 +11,8 @@ mod directions;
 mod frame;
 mod heading;
 mod hung;
+#[cfg(test)]
+mod loudness_tests;
 pub mod measures;
 mod music;
 mod notes;

@@ -8,7 +8,7 @@ use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
 
-use super::canvas::Canvas;
+use super::canvas::{Canvas, Loud};
 use super::chord::{clef_at, clef_sign};
 use super::directions::{self, Pin, Said};
 use super::frame;
@@ -27,6 +27,7 @@ use crate::paper::Nudge;
 use crate::rows::Stretch;
 use crate::sheet::{Direction, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
 
+mod between;
 mod nudges;
 mod places;
 mod said;
@@ -140,15 +141,21 @@ fn owned(above: &Canvas, below: &Canvas) -> f64 {
     const NEARER: f64 = 0.5;
     const MOST: f64 = 2.5;
     let mut least = f64::MIN;
-    for (dynamic, away) in above.dynamics.iter().filter(|(dynamic, _)| dynamic.y0 > 0.0) {
+    for Loud { bounds: dynamic, away, .. } in below_staff(above) {
         let next = below.sky.top(dynamic.x0 - 0.4, dynamic.x1 + 0.4);
         least = least.max(dynamic.y1 + away.clamp(0.0, MOST) + NEARER - next);
     }
-    for (dynamic, away) in below.dynamics.iter().filter(|(dynamic, _)| dynamic.y1 < 0.0) {
+    let over = below.dynamics.iter().filter(|loud| loud.bounds.y1 < 0.0);
+    for Loud { bounds: dynamic, away, .. } in over {
         let next = above.sky.bottom(dynamic.x0 - 0.4, dynamic.x1 + 0.4);
         least = least.max(next + away.clamp(0.0, MOST) + NEARER - dynamic.y0);
     }
     least
+}
+
+/// The dynamics of a staff that stand below it.
+fn below_staff(canvas: &Canvas) -> impl Iterator<Item = &Loud> {
+    canvas.dynamics.iter().filter(|loud| loud.bounds.y0 > 0.0)
 }
 
 impl System {
@@ -204,7 +211,7 @@ impl System {
     }
 
     /// All marks, and what joins the staves.
-    pub(super) fn marks(self, sheet: &Sheet, spaces: &Stretch<BarSpace>) -> Vec<Mark> {
+    pub(super) fn marks(mut self, sheet: &Sheet, spaces: &Stretch<BarSpace>) -> Vec<Mark> {
         let mut marks = Vec::new();
         let first = self.placed.first().map_or(0, |bar| bar.bar);
         let mut lines = Canvas::new(1.0);
@@ -221,6 +228,7 @@ impl System {
         }
         marks.append(&mut lines.marks);
         self.spreads(&mut marks, sheet, spaces);
+        self.center_dynamics(sheet);
         let canvases = self.canvases.into_iter().zip(&self.ys);
         let own: Vec<Mark> = canvases
             .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))

@@ -2,10 +2,11 @@
 //!
 //! What is said while a player rests is told him at his next note: the dynamic in force at his
 //! entry, the last word on mutes and plucking. A dynamic that he already plays is not repeated,
-//! unless it was given afresh during a rest of a bar or more. Stresses (sf, sfz) stand only where
+//! unless it was given afresh during a rest of a bar or more, or he enters after two bars of rest. Stresses (sf, sfz) stand only where
 //! one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
 //! after one the next dynamic is always printed.
 
+mod entries;
 mod hairpins;
 
 use crate::arrange::{PackedNote, Part};
@@ -60,9 +61,16 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                     now.words.push((words, direction.span));
                 }
                 DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
-                    let hairpin =
-                        Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
-                    now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
+                    let (grows, until, source) = (*grows, *to, direction.span);
+                    let hairpin = Hairpin { from: at, to: until, until, grows, source };
+                    if enters_after_long_rest(notes, at, frame)
+                        && let Some(goal) =
+                            hairpins::all_but_over(part, frame, direction.at, &hairpin)
+                    {
+                        now.take(goal, at, at, notes);
+                    } else {
+                        now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
+                    }
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest
@@ -72,11 +80,13 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         told.print(&now, at, notes, frame, &mut page);
     }
     for hairpin in &hairpins {
-        let told = |(at, index): &(Time, usize)| {
-            let said = &part.directions[*index].kind;
-            *at == hairpin.from && matches!(said, DirectionKind::Dynamic(_))
+        let told_at = |place: Time| {
+            placed.iter().any(|(at, index)| {
+                let said = &part.directions[*index].kind;
+                *at == place && matches!(said, DirectionKind::Dynamic(_))
+            })
         };
-        if !placed.iter().any(told)
+        if !told_at(hairpin.from)
             && enters_after_long_rest(notes, hairpin.from, frame)
             && let Some((level, source)) = hairpins::level_before(part, hairpin.from)
         {
@@ -84,8 +94,15 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         }
         let starts = StaffDirectionKind::HairpinStarts { grows: hairpin.grows };
         page.print(hairpin.from, starts, hairpin.source);
-        page.print_end(hairpin.to, StaffDirectionKind::HairpinEnds, hairpin.source);
+        let goal = hairpins::goal_before_rest(part, frame, hairpin);
+        let goal = goal.filter(|goal| !told_at(goal.at));
+        if let Some(goal) = &goal {
+            page.print(goal.at, StaffDirectionKind::Dynamic(goal.level), goal.source);
+        }
+        let to = goal.map_or(hairpin.to, |goal| goal.at);
+        page.print_end(to, StaffDirectionKind::HairpinEnds, hairpin.source);
     }
+    entries::remind(part, frame, measures);
     for measure in measures.iter_mut().filter(|measure| measure.directions.len() > 1) {
         measure.directions.sort_by_key(|direction| (direction.at, rank(&direction.kind)));
     }
@@ -264,6 +281,18 @@ impl Page<'_> {
     fn put(&mut self, bar: usize, at: Time, kind: StaffDirectionKind, origin: Origin) {
         let at = at - self.frame[bar].start;
         self.measures[bar].directions.push(StaffDirection { at, kind, origin });
+    }
+
+    /// Is a dynamic or a stress printed there, or does a hairpin begin?
+    fn is_told_loudness(&self, at: Time) -> bool {
+        let bar = bar_at(self.frame, at);
+        self.measures[bar].directions.iter().any(|said| {
+            let loudness = matches!(
+                said.kind,
+                StaffDirectionKind::Dynamic(_) | StaffDirectionKind::HairpinStarts { .. }
+            );
+            loudness && self.frame[bar].start + said.at == at
+        })
     }
 
     /// Prints what ends at a time: at a bar line, in the bar that ends there.

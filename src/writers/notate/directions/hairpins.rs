@@ -12,6 +12,8 @@ use super::bar_at;
 pub(super) struct Hairpin {
     pub(super) from: Time,
     pub(super) to: Time,
+    /// Where it ends for those who play all of it.
+    pub(super) until: Time,
     pub(super) grows: bool,
     pub(super) source: Span,
 }
@@ -25,7 +27,7 @@ pub(super) fn collect(
     frame: &[FrameBar],
     hairpin: &Hairpin,
 ) -> bool {
-    let Hairpin { from, to, grows, source } = *hairpin;
+    let Hairpin { from, to, until, grows, source } = *hairpin;
     let first = notes.partition_point(|note| note.end() <= from);
     let after_last = notes.partition_point(|note| note.start() < to);
     let mut any = false;
@@ -44,7 +46,8 @@ pub(super) fn collect(
         if grows && breaks_off() {
             break;
         }
-        any |= begin < end && add(hairpins, Hairpin { from: begin, to: end, grows, source });
+        let played = Hairpin { from: begin, to: end, until, grows, source };
+        any |= begin < end && add(hairpins, played);
         index = last + 1;
     }
     any
@@ -57,15 +60,17 @@ fn rests_between(note: &PackedNote, next: &PackedNote, frame: &[FrameBar]) -> bo
 }
 
 fn add(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
-    let Hairpin { from, to, grows, .. } = hairpin;
+    let Hairpin { from, to, until, grows, .. } = hairpin;
     if let Some(before) = hairpins.last_mut()
         && before.to > from
     {
         if before.grows == grows {
             before.to = before.to.max(to);
+            before.until = before.until.max(until);
             return true;
         }
         before.to = from;
+        before.until = from;
         if before.to <= before.from {
             hairpins.pop();
         }
@@ -82,4 +87,108 @@ pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
         matches!(other.kind, DirectionKind::Hairpin { to, .. } if other.at >= said.at && to <= at)
     });
     (!led).then_some((level, said.span))
+}
+
+/// Where a hairpin leads, for whoever enters after a rest when less than a bar and no more than a third of it is
+/// left: he begins at that level, for what is left of it would be too short to be seen or played. `None`
+/// if it leads to no level that is told, or if he is told one where he enters. Our heuristic.
+pub(super) fn all_but_over(
+    part: &Part,
+    frame: &[FrameBar],
+    given: Time,
+    left: &Hairpin,
+) -> Option<(Dynamic, Span)> {
+    let Hairpin { from, until, .. } = *left;
+    let over = until - from;
+    let begun = from > given && level_told(part, from).is_none();
+    let sliver = over * 3 <= until - given && over < frame[bar_at(frame, from)].length;
+    level_told(part, until).filter(|_| begun && sliver)
+}
+
+/// A level that is told exactly there.
+fn level_told(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
+    let (level, said) = level_at(&part.directions, at)?;
+    (said.at == at).then_some((level, said.span))
+}
+
+/// What a hairpin that grows has come to, under the last note before a rest.
+pub(super) struct Goal {
+    pub(super) at: Time,
+    pub(super) level: Dynamic,
+    pub(super) source: Span,
+}
+
+/// The goal of a hairpin that grows, for whoever rests where the others read it and is not told it at his next
+/// note soon after: it stands under his last note, which does not grow any more, so that he knows how
+/// far he has to go (our heuristic). `None` if it leads to no louder level, if that note is longer than a quarter
+/// of it, or if a rest of a bar or more parts him from it.
+pub(super) fn goal_before_rest(part: &Part, frame: &[FrameBar], pin: &Hairpin) -> Option<Goal> {
+    let notes = &part.notes;
+    let (level, source) = level_told(part, pin.until).filter(|_| pin.grows)?;
+    if level_at(&part.directions, pin.from).is_some_and(|(before, _)| before >= level) {
+        return None;
+    }
+    let next = notes.get(notes.partition_point(|note| note.end() <= pin.until));
+    if next.is_some_and(|next| next.start() <= pin.until) {
+        return None;
+    }
+    let last = &notes[notes.partition_point(|note| note.start() < pin.until).checked_sub(1)?];
+    if (last.end() - last.start()) * 4 > pin.until - pin.from
+        || pin.until - last.end() >= frame[bar_at(frame, last.start())].length
+    {
+        return None;
+    }
+    let soon = next.filter(|next| !rests_between(last, next, frame));
+    let told = soon.and_then(|next| level_at(&part.directions, next.start()));
+    let told = told.is_some_and(|(told, _)| told == level);
+    (!told).then_some(Goal { at: last.start(), level, source })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notate::testing::{Fixture, directions};
+
+    /// Four bars: p, a hairpin through the second and third, mf.
+    fn told(notes: &str, grows: bool, more: Option<(&str, DirectionKind)>) -> String {
+        let (start, goal) =
+            if grows { (Dynamic::P, Dynamic::Mf) } else { (Dynamic::Mf, Dynamic::P) };
+        let fixture = Fixture::new(&["4/4"; 5]).notes(notes);
+        let fixture = fixture.direction("0/1", DirectionKind::Dynamic(start));
+        let pin = DirectionKind::Hairpin { grows, to: Time::of(3, 1) };
+        let fixture = fixture.direction("1/1", pin);
+        let fixture = match more {
+            Some((at, kind)) => fixture.direction(at, kind),
+            None => fixture,
+        };
+        let fixture = fixture.direction("3/1", DirectionKind::Dynamic(goal));
+        directions(&fixture.score(), 0)
+    }
+
+    #[test]
+    fn who_rests_where_a_hairpin_arrives_reads_its_goal_under_his_last_note() {
+        let rests = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 9/2 1/4 G5";
+        assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf, 5 1/2 mf");
+        assert_eq!(told(rests, false, None), "1 0/1 mf, 2 0/1 >, 3 1/1 end, 5 1/2 p", "it fades");
+        // Who is there, or soon enters at that level, is told it there.
+        let stays = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 3/1 1/4 G5";
+        assert_eq!(told(stays, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end, 4 0/1 mf");
+        let soon = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/8 F5, 13/4 1/4 G5";
+        assert_eq!(told(soon, true, None), "1 0/1 p, 2 0/1 <, 3 7/8 end, 4 1/4 mf");
+        // On a long note he goes on growing.
+        let long = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5";
+        assert_eq!(told(long, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
+    }
+
+    #[test]
+    fn who_enters_when_a_hairpin_is_all_but_over_begins_where_it_leads() {
+        let late = "0/1 1/1 C5, 5/2 1/2 D5, 3/1 1/1 E5";
+        assert_eq!(told(late, true, None), "1 0/1 p, 3 1/2 mf");
+        assert_eq!(told(late, false, None), "1 0/1 mf, 3 1/2 p");
+        let says = Some(("5/2", DirectionKind::Dynamic(Dynamic::Mp)));
+        assert_eq!(told(late, true, says), "1 0/1 p, 3 1/2 mp, 3 1/2 <, 3 1/1 end, 4 0/1 mf");
+        // Three quarters of the bar are more than a third of the hairpin.
+        let sooner = "0/1 1/1 C5, 9/4 3/4 D5, 3/1 1/1 E5";
+        assert_eq!(told(sooner, true, None), "1 0/1 p, 3 1/4 p, 3 1/4 <, 3 1/1 end, 4 0/1 mf");
+    }
 }

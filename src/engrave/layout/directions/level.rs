@@ -1,0 +1,171 @@
+//! At what height dynamics and hairpins stand: those of one phrase on one line.
+
+use std::ops::Range;
+
+use kurbo::Rect;
+use ripieno_compiler::music::Time;
+
+use super::super::canvas::{Canvas, Loud};
+use super::super::measures::{HAIRPIN, THIN_LINE};
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark};
+use crate::text::Run;
+
+/// What stands on the line of dynamics.
+pub(super) enum Low {
+    Letters {
+        signs: Vec<(Glyph, f64)>,
+        x: f64,
+        width: f64,
+        at: (usize, Time),
+    },
+    Hairpin {
+        from: f64,
+        to: f64,
+        opens: f64,
+        closes: f64,
+        at: (usize, Time),
+    },
+    /// "crescendo", "morendo".
+    Words {
+        run: Run,
+        x: f64,
+        at: (usize, Time),
+    },
+}
+
+impl Low {
+    /// Where in the music it begins.
+    pub(super) fn at(&self) -> (usize, Time) {
+        let (Low::Letters { at, .. } | Low::Hairpin { at, .. } | Low::Words { at, .. }) = self;
+        *at
+    }
+
+    /// What it takes along the line.
+    pub(super) fn span(&self) -> (f64, f64) {
+        match self {
+            Low::Letters { x, width, .. } => (*x - 0.1, x + width + 0.2),
+            Low::Hairpin { from, to, .. } => (*from, *to),
+            Low::Words { run, x, .. } => (*x - 0.1, x + run.width + 0.3),
+        }
+    }
+}
+
+/// Nearer to the figure of a tuplet than this a dynamic on the same line would be read with it ("f3"). Our
+/// heuristic.
+const BESIDE_FIGURE: f64 = 2.5;
+
+/// The figures of tuplets beside which a dynamic must not stand.
+fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
+    let letters = matches!(low, Low::Letters { .. });
+    let (x0, x1) = (low.span().0 - BESIDE_FIGURE, low.span().1 + BESIDE_FIGURE);
+    canvas.figures.iter().filter(move |figure| letters && figure.x0 < x1 && x0 < figure.x1)
+}
+
+/// Dynamics and hairpins nearer to one another than this stand on one line, in staff spaces; up to `ONE_PHRASE`
+/// they do where their lines would lie no farther apart than `ONE_LEVEL`. Our heuristic; that what belongs to one
+/// phrase stands on one line is common practice.
+const NEAR: f64 = 6.0;
+const ONE_PHRASE: f64 = 24.0;
+const ONE_LEVEL: f64 = 3.0;
+
+/// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
+pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
+    let need = |canvas: &Canvas, low: &Low| {
+        let (x0, x1) = low.span();
+        let edge = canvas.sky.bottom(x0, x1).max(half);
+        let edge = beside(canvas, low).map(|figure| figure.y1 + 0.3).fold(edge, f64::max);
+        // Letters rise a good space over the base line, an f higher; hairpins lie around half a
+        // space over it.
+        let rise = match low {
+            Low::Letters { signs, .. }
+                if signs.iter().any(|(sign, _)| *sign == Glyph::DynamicForte) =>
+            {
+                1.75
+            }
+            Low::Letters { .. } => 1.1,
+            Low::Words { run, .. } => run.rise(),
+            Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
+        };
+        // Midway between the staves of a player.
+        let least: f64 = if between { 3.0 } else { 1.9 };
+        // The arm of one that opens wide would seem to lie on a line of the staff.
+        let air = match low {
+            Low::Hairpin { opens, closes, .. } => {
+                0.45 + (opens.max(*closes) - HAIRPIN).max(0.0) * 0.5
+            }
+            _ => 0.45,
+        };
+        (edge + air + rise).max(half + least)
+    };
+    let level = |canvas: &Canvas, lows: &[Low]| {
+        if !above {
+            return lows.iter().map(|low| need(canvas, low)).fold(0.0, f64::max);
+        }
+        let edge = lows.iter().map(|low| {
+            let (x0, x1) = low.span();
+            let edge = canvas.sky.top(x0, x1).min(-half);
+            beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min)
+        });
+        edge.fold(-half, f64::min) - 1.1
+    };
+    let mut stretches: Vec<(Range<usize>, f64)> = Vec::new();
+    let mut from = 0;
+    while from < lows.len() {
+        // What lies near one another, or is joined by a hairpin, stands on one line.
+        let mut to = from + 1;
+        while to < lows.len() && lows[to].span().0 - lows[to - 1].span().1 < NEAR {
+            to += 1;
+        }
+        let y = level(canvas, &lows[from..to]);
+        let gap = lows[from].span().0 - from.checked_sub(1).map_or(f64::MIN, |n| lows[n].span().1);
+        match stretches.last_mut() {
+            // What follows soon and would stand a little higher or lower goes on in the same line.
+            Some((before, other)) if gap < ONE_PHRASE && (*other - y).abs() <= ONE_LEVEL => {
+                before.end = to;
+                *other = if above { other.min(y) } else { other.max(y) };
+            }
+            _ => stretches.push((from..to, y)),
+        }
+        from = to;
+    }
+    for (stretch, y) in stretches {
+        for low in &lows[stretch] {
+            let begun = canvas.marks.len();
+            let (x0, x1) = low.span();
+            let (top, bottom) = (canvas.sky.top(x0, x1), canvas.sky.bottom(x0, x1));
+            draw_low(canvas, low, y);
+            let bounds = canvas.marks[begun..].iter().map(Mark::bounds).reduce(|a, b| a.union(b));
+            let Some(bounds) = bounds else { continue };
+            let away =
+                if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
+            let (marks, bar) = (begun..canvas.marks.len(), low.at().0);
+            canvas.dynamics.push(Loud { bounds, away, marks, bar, line: y });
+        }
+    }
+}
+
+fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
+    let from_mark = canvas.marks.len();
+    let at = low.at();
+    match low {
+        Low::Letters { signs, x, .. } => {
+            for (sign, along) in signs {
+                canvas.glyph((Kind::Dynamic, None), *sign, (x + along, y), 1.0);
+            }
+        }
+        Low::Hairpin { from, to, opens, closes, .. } => {
+            let middle = y - 0.45;
+            for side in [-0.5, 0.5] {
+                canvas.line(
+                    (Kind::Hairpin, None),
+                    (*from, middle + side * opens),
+                    (*to, middle + side * closes),
+                    THIN_LINE,
+                );
+            }
+        }
+        Low::Words { run, x, .. } => canvas.text(Kind::Text, None, run.clone(), (*x, y)),
+    }
+    canvas.say(from_mark, at);
+}

@@ -1,0 +1,68 @@
+//! Where dynamics, hairpins and words of loudness stand.
+
+use kurbo::Rect;
+
+use super::page_tests::bars;
+use super::tests::{of, part, part_of, texts};
+use crate::page::{Kind, Page};
+use crate::paper::Setup;
+
+fn boxes(page: &Page, kind: Kind) -> Vec<Rect> {
+    of(page, kind).iter().map(|mark| mark.bounds()).collect()
+}
+
+#[test]
+fn a_hairpin_gives_way_to_words_beside_their_dynamic() {
+    let form = "1 metre 2/4, key C major, tempo 1/4 at 96\n 12 end";
+    let tune = format!("{} 9: [p] C5 | 10: C5 | 11: C5 |", bars(8, "1/2 C5"));
+    let tune = tune.replacen("1: 1/2", "1: [mf \"crescendo\"] 1/2", 1);
+    let tune = tune.replacen("2: 1/2", "2: [cresc] 1/2", 1);
+    let page = &part(form, &tune).pages[0];
+    let words = texts(page, "crescendo")[0].bounds();
+    let pins = boxes(page, Kind::Hairpin);
+    let letters = boxes(page, Kind::Dynamic);
+    assert!(pins.len() >= 2, "{pins:?}");
+    assert!(letters.iter().any(|sign| sign.y1 > words.y0 && sign.x1 < words.x0), "on one line");
+    assert!(pins.iter().all(|pin| pin.x0 > words.x1 || pin.y0 > words.y1), "{pins:?} {words:?}");
+}
+
+#[test]
+fn dynamics_of_one_phrase_stand_on_one_line_whatever_their_notes_need() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 5 end";
+    let page = &part(
+        form,
+        "1: [p] 1/4 C5 D5 E5 D5 | 2: [cresc] C5 D5 E5 B3 | 3: [f] C5 D5 E5 C5 | 4: C5 D5 E5 D5 |",
+    )
+    .pages[0];
+    let feet: Vec<f64> = boxes(page, Kind::Dynamic).iter().map(|sign| sign.y1).collect();
+    let pins = boxes(page, Kind::Hairpin);
+    let middle = pins.iter().map(|pin| pin.center().y).sum::<f64>() / pins.len() as f64;
+    assert!(feet.len() == 2 && pins.len() == 2, "{feet:?} {pins:?}");
+    for foot in feet {
+        assert!((foot - middle).abs() < 1.5, "{foot} beside {middle}");
+    }
+}
+
+#[test]
+fn a_dynamic_between_two_staves_stands_midway_or_by_the_hand_that_plays() {
+    let text = |notes: &str| {
+        format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 4 end }}\n\
+             voice tune {{ 1: [mf] {notes} | 2: {notes} | 3: {notes} | }}\n\
+             ensemble few {{ era 1885\n harp\n }}\n\
+             scoring all for few {{\n harp plays tune as melody\n}}\n"
+        )
+    };
+    let places = |notes: &str| {
+        let pages = part_of(&text(notes), &Setup::default());
+        let page = &pages.pages[0];
+        let lines = boxes(page, Kind::StaffLine);
+        let dynamic = boxes(page, Kind::Dynamic).into_iter().reduce(|a, b| a.union(b)).unwrap();
+        (dynamic.y0 - lines[4].y1, lines[5].y0 - dynamic.y1)
+    };
+    let (above, below) = places("1/1 C3&G3&E5&G5");
+    assert!((above - below).abs() < 0.5, "{above} {below}");
+    let (above, below) = places("1/1 C3");
+    assert!(above > below + 1.0 && below > 1.0, "{above} {below}");
+}
