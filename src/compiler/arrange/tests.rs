@@ -199,6 +199,21 @@ fn who_takes_up_a_voice_has_the_level_that_it_has_said_itself() {
 }
 
 #[test]
+fn words_of_a_line_are_not_said_again_after_a_rest_within_it() {
+    let piece = piece(
+        "scoring one for small {\n  oboe.1 plays upper bars 1..4 as melody, \"solo\"\n  \
+         violin-1 plays thirds as harmony\n}\n\
+         scoring two for small {\n  keep one\n  oboe.1 rests bars 2\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[1]);
+    let part = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
+    let words = part.directions.iter().filter(|said| matches!(said.kind, DirectionKind::Words(_)));
+    let notes: Vec<Time> = part.notes.iter().map(|note| note.start()).collect();
+    assert!(!notes.contains(&Time::of(1, 2)), "{notes:?}");
+    assert_eq!(words.map(|said| said.at).collect::<Vec<_>>(), [Time::ZERO]);
+}
+
+#[test]
 fn who_leaves_a_voice_where_its_hairpin_ends_still_knows_its_goal() {
     let lines = "voice own {\n1: [p cresc] 1/2 C5 |\n2: 1/2 D5 |\n3: [mf] 1/2 E5 |\n4: 1/2 D5 |\n}\n\
         scoring one for small {\n  oboe.1 plays own bars 1..2 as melody\n  \
