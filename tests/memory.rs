@@ -1,6 +1,5 @@
 //! How much memory a `check` takes at its highest: at most twenty times the source, for pieces of the
-//! shapes below. Where each bar has very little in the source it is more (DEVELOPERS.md has figures).
-//! Bytes are counted as they are asked for; no test looks at a clock or at what the system keeps beside
+//! shapes below and for [`sparse`] ones, of which there is little in the source for each bar. Bytes are counted as they are asked for; no test looks at a clock or at what the system keeps beside
 //! them.
 //!
 //! The catalogue of instruments and the program itself are not counted: they are the same for every
@@ -9,6 +8,8 @@
 
 #[path = "benches/source/mod.rs"]
 mod source;
+#[path = "memory/sparse.rs"]
+mod sparse;
 
 use std::fmt::Write;
 
@@ -162,8 +163,8 @@ fn a_check_takes_at_most_twenty_times_its_source() {
         ),
         ("60,000 lines that cannot be read", contradictions(&["1 kee C major", "1 kee D major"])),
     ];
-    let measured =
-        shapes.into_iter().map(|(shape, text)| (shape, text.len(), times_the_source(&text)));
+    let shapes = shapes.into_iter().chain(sparse::shapes());
+    let measured = shapes.map(|(shape, text)| (shape, text.len(), times_the_source(&text)));
     let faulty = faulty
         .into_iter()
         .map(|(shape, text)| (shape, text.len(), times_the_source_with_faults(&text)));

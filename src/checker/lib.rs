@@ -13,5 +13,6 @@ pub mod write_out;
 
 // The stages before, under the names they have everywhere.
 use ripieno_compiler::{
-    arrange, cores, diagnostics, format, harmony, instruments, music, narrow, resolve, syntax,
+    arrange, cores, diagnostics, format, harmony, instruments, lists, music, narrow, resolve,
+    syntax,
 };

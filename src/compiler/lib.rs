@@ -19,6 +19,7 @@ pub mod format;
 pub mod harmony;
 pub mod instruments;
 pub mod limits;
+pub mod lists;
 pub mod music;
 pub mod narrow;
 pub mod resolve;

@@ -45,12 +45,12 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
         let Declaration::Voice(voice) = &*block.declaration else { continue };
         let mut number = piece.form.bars.first().map_or(1, |bar| bar.number);
         for bar in &voice.bars {
-            if let Some(written) = &bar.number {
+            if let Some(written) = bar.number() {
                 number = i32::try_from(written.value).unwrap_or(i32::MAX);
             }
-            let range = sources.range(bar.span);
-            if within(&range) && !bar.broken {
-                if wanted.bar_numbers && bar.number.is_none() {
+            let range = sources.range(bar.span());
+            if within(&range) && !bar.broken() {
+                if wanted.bar_numbers && bar.number().is_none() {
                     hints.push(Hint {
                         at: range.start,
                         text: format!("{number}:"),
@@ -71,7 +71,7 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
                         });
                     }
                 }
-                let notes = own.get(&bar.span.first).map_or(&[][..], |notes| notes);
+                let notes = own.get(&bar.span().first).map_or(&[][..], |notes| notes);
                 if let Some(hint) = octave(bar, notes, |span| sources.range(span)) {
                     hints.push(hint);
                 }
@@ -96,7 +96,7 @@ fn behind_number(text: &str, bar: &Range<usize>) -> usize {
 
 /// How many bars a bar of the source fills.
 fn length(bar: &BarTree) -> i32 {
-    match &bar.elements.read()[..] {
+    match &bar.read()[..] {
         [Spanned { value: Element::Rest(Some(bars), _), .. }] => {
             i32::try_from(*bars).unwrap_or(i32::MAX).max(1)
         }
@@ -110,7 +110,7 @@ fn octave(
     notes: &[Note],
     range: impl Fn(crate::diagnostics::Span) -> Range<usize>,
 ) -> Option<Hint> {
-    let elements = bar.elements.read();
+    let elements = bar.read();
     let pitch = first_pitch(&elements)?;
     if pitch.octave.is_some() {
         return None;

@@ -57,12 +57,12 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
         _ => {}
     }
     for bar in bars {
-        let range = sources.range(bar.span);
+        let range = sources.range(bar.span());
         if !holds(&range) {
             continue;
         }
         all.push(range.clone());
-        elements(&bar.elements.read(), &mut |span| {
+        elements(&bar.read(), &mut |span| {
             let range = sources.range(span);
             if holds(&range) {
                 all.push(range);

@@ -6,6 +6,7 @@
 //! exact times, rounded down, so that a growing part reaches forte where its hairpin ends and not
 //! before, and a falling one leaves it at once: no floating point, the same on every machine.
 
+use crate::lists::{exactly, put_in_order};
 use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::resolve::{Direction, DirectionKind, Dynamic};
@@ -81,19 +82,18 @@ pub(super) struct Loudness(Vec<Slope>);
 impl Loudness {
     /// The loudness that these directions (in order of time) ask for.
     pub fn new(directions: &[Direction]) -> Loudness {
-        let mut ordered: Vec<(Time, &DirectionKind)> = directions
-            .iter()
-            .map(|direction| (direction.at, &direction.kind))
-            .filter(|(_, kind)| {
-                matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. })
-            })
-            .collect();
+        let loud = directions.iter().filter(|direction| {
+            matches!(direction.kind, DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. })
+        });
+        let mut ordered: Vec<&Direction> = exactly(loud);
         // A hairpin sets out from the dynamic that stands where it begins.
-        ordered.sort_by_key(|(at, kind)| (*at, matches!(kind, DirectionKind::Hairpin { .. })));
-        let mut loudness = Loudness::default();
-        let goals: Vec<(Time, Degree)> =
-            ordered.iter().filter_map(|(at, kind)| Some((*at, struck(kind)?))).collect();
-        for (at, kind) in ordered {
+        put_in_order(&mut ordered, |said| {
+            (said.at, matches!(said.kind, DirectionKind::Hairpin { .. }))
+        });
+        let mut loudness = Loudness(Vec::with_capacity(ordered.len()));
+        let mut next = 0;
+        for Direction { at, kind, .. } in &ordered {
+            let at = *at;
             match kind {
                 DirectionKind::Dynamic(dynamic) => {
                     if let Some(degree) = dynamic.degree().map(Degree::of) {
@@ -101,9 +101,12 @@ impl Loudness {
                     }
                 }
                 DirectionKind::Hairpin { grows, to } => {
-                    let next = goals.partition_point(|(time, _)| *time <= at);
-                    let goal = goals.get(next).copied();
-                    loudness.hairpin(at, *grows, *to, goal);
+                    // What is struck next, behind all that stands here.
+                    let strikes = |said: &&Direction| Some((said.at, struck(&said.kind)?));
+                    while ordered.get(next).is_some_and(|s| s.at <= at || strikes(s).is_none()) {
+                        next += 1;
+                    }
+                    loudness.hairpin(at, *grows, *to, ordered.get(next).and_then(strikes));
                 }
                 _ => {}
             }

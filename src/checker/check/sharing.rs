@@ -20,12 +20,12 @@ pub(super) fn cause(note: &PackedNote, pitch: Pitch) -> (Span, i32) {
 }
 
 /// Gathers the offences of all players to passages in which each cause is told once: by the player
-/// who has most of them, with the others who share it.
+/// who has most of them, with the others who share it. `cause` is asked for the offence of a player.
 pub(super) fn causes<'a, T>(
     cx: &Context<'a>,
     rule: &Rule,
     offences: Vec<Vec<(usize, T)>>,
-    cause: impl Fn(&PackedNote, &T) -> Cause,
+    cause: impl Fn(usize, &PackedNote, &T) -> Cause,
 ) -> Vec<(Passage<'a, T>, Vec<Sharer>)> {
     let mut players: Vec<(usize, Vec<(usize, T)>)> = offences.into_iter().enumerate().collect();
     players.retain(|(_, own)| !own.is_empty());
@@ -42,7 +42,7 @@ pub(super) fn causes<'a, T>(
             let (part, this) = (passage.part, found.len());
             passage.offences.retain(|(index, detail)| {
                 let note = &part.notes[*index];
-                let cause = cause(note, detail);
+                let cause = cause(player, note, detail);
                 match told.get(&cause) {
                     // Within one passage a cause may come again.
                     Some(by) if by < this => {

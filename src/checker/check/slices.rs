@@ -6,6 +6,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::arrange::{PackedNote, Part};
+use crate::lists::{push_slowly, put_in_order};
 use crate::music::Time;
 use crate::narrow::Narrow;
 use ripieno_compiler::limits;
@@ -102,7 +103,8 @@ impl Slices {
         // slice ends depends on that.
         let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
-        let mut last: Vec<Time> = Vec::new();
+        // Where those of the one before stand among them, unless they were put in order since.
+        let mut last = 0..0;
         let mut settled = 0;
         for (player, part) in
             parts.iter().enumerate().filter(|(player, _)| leaders[*player] == *player)
@@ -113,27 +115,29 @@ impl Slices {
             let mut own: Vec<Time> = Vec::with_capacity(range.len() + 1);
             for time in part.notes[range.clone()].iter().flat_map(|n| [n.start(), n.end()]) {
                 if own.last() != Some(&time) {
-                    own.push(time);
+                    push_slowly(&mut own, time);
                 }
             }
             // Who goes along with the one before adds nothing.
-            if own != last {
-                starts.extend_from_slice(&own);
-                last = own;
+            if own != starts[last.clone()] {
+                last = starts.len()..starts.len() + own.len();
+                match starts.is_empty() {
+                    true => starts = own,
+                    false => starts.extend_from_slice(&own),
+                }
                 // What several have is kept once, lest the list grow with the players.
-                if starts.len() > 2 * settled + MANY {
-                    starts.sort();
-                    starts.dedup();
+                if starts.len() > 2 * settled + MANY && settled + last.len() < starts.len() {
+                    in_order_once(&mut starts);
                     settled = starts.len();
+                    last = 0..0;
                 }
             }
             ranges.push((player, range));
         }
-        drop(last);
-        // What is in order by stretches is sorted fastest by merging them.
-        starts.sort();
-        starts.dedup();
-        starts.shrink_to_fit();
+        in_order_once(&mut starts);
+        if starts.capacity() > starts.len() / 4 * 5 + MANY {
+            starts.shrink_to_fit();
+        }
         let mut slices = Slices {
             blocks: vec![0],
             columns: Vec::new(),
@@ -227,6 +231,13 @@ impl Slices {
         let index = |time| self.starts.partition_point(|start| *start < time);
         index(from)..index(to)
     }
+}
+
+/// Puts times in order, and each once.
+fn in_order_once(times: &mut Vec<Time>) {
+    // What is in order by stretches is sorted fastest by merging them.
+    put_in_order(times, |time| *time);
+    times.dedup();
 }
 
 /// So many times may stand in a list more than once.

@@ -74,19 +74,23 @@ impl Session {
     /// A session without texts. What open texts use comes in through `loader`.
     #[must_use]
     pub fn new(loader: impl Loader + 'static) -> Session {
+        Session::with(loader, false)
+    }
+
+    fn with(loader: impl Loader + 'static, once: bool) -> Session {
         Session {
-            files: Files::new(Box::new(loader)),
+            files: Files::new(Box::new(loader), once),
             options: Options::default(),
             revision: 1,
             works: HashMap::new(),
-            once: false,
+            once,
         }
     }
 
     /// A session for who asks once and edits nothing: it takes less memory, and gives the same.
     #[must_use]
     pub fn asked_once(loader: impl Loader + 'static) -> Session {
-        Session { once: true, ..Session::new(loader) }
+        Session::with(loader, true)
     }
 
     /// Which rules run, from now on.
@@ -283,7 +287,6 @@ impl Session {
                 self.join(root);
             } else if self.once {
                 work.resolved = resolve::Kept::default();
-                self.files.forget_long();
             }
         }
         &self.works[&root]

@@ -24,10 +24,12 @@ pub(super) struct Files {
     loader: Box<dyn Loader>,
     /// The files that were reached since [`Files::begin`].
     reached: Vec<FileId>,
+    /// Is each of them asked about once?
+    once: bool,
 }
 
 impl Files {
-    pub(super) fn new(loader: Box<dyn Loader>) -> Files {
+    pub(super) fn new(loader: Box<dyn Loader>, once: bool) -> Files {
         Files {
             sources: Sources::new(),
             documents: Vec::new(),
@@ -37,6 +39,7 @@ impl Files {
             answers: HashMap::new(),
             loader,
             reached: Vec::new(),
+            once,
         }
     }
 
@@ -93,7 +96,7 @@ impl Files {
     }
 
     /// Forgets what was read of the long ones among the files that were reached; their texts stay.
-    pub(super) fn forget_long(&mut self) {
+    fn forget_long(&mut self) {
         for file in self.reached.iter().filter(|_| !self.edited) {
             if self.sources.get(*file).text.len() > LONG {
                 self.documents[file.0 as usize].take();
@@ -136,6 +139,12 @@ fn difference(old: &str, new: &str) -> (Range<usize>, Range<usize>) {
 }
 
 impl Shelf for Files {
+    fn let_go(&mut self) {
+        if self.once {
+            self.forget_long();
+        }
+    }
+
     fn document(&self, file: FileId) -> &Document {
         self.read(file)
     }

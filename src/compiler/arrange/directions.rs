@@ -7,6 +7,7 @@
 
 use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
 use crate::diagnostics::Span;
+use crate::lists::put_in_order;
 use crate::music::Time;
 use crate::resolve::{
     Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb, level_at,
@@ -101,20 +102,20 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         }
         let mut within = start;
         if line.dynamic.is_none() {
-            within.extend(general);
-            within.extend(own);
+            behind(&mut within, general);
+            behind(&mut within, own);
         } else {
             // Words and techniques stay; other loudness gives way to the line's own.
             within.extend(general.into_iter().chain(own).filter(|d| !is_loudness(&d.kind)));
         }
-        within.sort_by_key(|direction| direction.at);
-        out.extend(within);
+        put_in_order(&mut within, |direction| direction.at);
+        behind(&mut out, within);
         out.extend(left_unfinished(music, run));
         own_before = line.dynamic.is_some() || loudness;
         heard_to = run.to;
     }
     copy(everybody, heard_to, piece.form.end() + Time::WHOLE, &mut out);
-    out.sort_by_key(|direction| direction.at);
+    put_in_order(&mut out, |direction| direction.at);
     part.directions = out;
 }
 
@@ -141,7 +142,17 @@ fn is_loudness(kind: &DirectionKind) -> bool {
 
 fn copy(from: &[Direction], start: Time, end: Time, to: &mut Vec<Direction>) {
     let first = from.partition_point(|direction| direction.at < start);
-    to.extend(from[first..].iter().take_while(|direction| direction.at < end).cloned());
+    let behind = from.partition_point(|direction| direction.at < end).max(first);
+    to.reserve_exact(behind - first);
+    to.extend_from_slice(&from[first..behind]);
+}
+
+/// Puts directions behind others, which may be none: there may be very many.
+fn behind(all: &mut Vec<Direction>, more: Vec<Direction>) {
+    match all.is_empty() {
+        true => *all = more,
+        false => all.extend(more),
+    }
 }
 
 fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {

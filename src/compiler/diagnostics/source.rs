@@ -96,9 +96,11 @@ impl Source {
             b'\r' => text.as_bytes().get(at + 1) != Some(&b'\n'),
             _ => false,
         };
-        let ends = text.bytes().enumerate().filter(ends_line);
-        let line_starts =
-            std::iter::once(0).chain(ends.map(|(at, _)| at.narrow::<u32>() + 1)).collect();
+        let ends = || text.bytes().enumerate().filter(ends_line);
+        // A list that grows as it must may take twice the room.
+        let mut line_starts = Vec::with_capacity(ends().count() + 1);
+        line_starts.push(0);
+        line_starts.extend(ends().map(|(at, _)| at.narrow::<u32>() + 1));
         Source { name, text, line_starts, items: Vec::new() }
     }
 

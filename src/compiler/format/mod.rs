@@ -149,7 +149,7 @@ enum Before {
 
 fn is_broken(item: &Item) -> bool {
     item.crowded
-        || !item.findings.is_empty()
+        || !item.findings().is_empty()
         || matches!(item.node, Node::Broken(_) | Node::Lost(_))
 }
 

@@ -4,6 +4,7 @@ use super::form::inside;
 use super::piece::{BarIndices, Bars, Direction, DirectionKind, Dynamic, Form};
 use super::{Resolver, unknown};
 use crate::diagnostics::Diagnostic;
+use crate::lists::push_slowly;
 use crate::music::Time;
 use crate::syntax::{DynamicsLine, DynamicsTree, Position};
 
@@ -22,8 +23,8 @@ pub(super) fn dynamics(
         unsure.push(BarIndices::new(digits.parse().map_or(0, from), end));
     }
     for line in &tree.lines {
-        let before = cx.errors;
-        read_line(cx, line, form, &mut directions);
+        let (before, line) = (cx.errors, line.read());
+        read_line(cx, &line, form, &mut directions);
         if cx.errors_since(before) {
             unsure.push(BarIndices::new(from(line.from.bar), end));
         }
@@ -61,7 +62,7 @@ fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &m
             cx.push(unknown(&said.word, &known, "dynamic", word));
             continue;
         };
-        directions.push(Direction { at, kind, span });
+        push_slowly(directions, Direction { at, kind, span });
     }
 }
 

@@ -5,12 +5,11 @@ use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use smallvec::SmallVec;
-
-use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form};
+use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form, Seldom};
 use super::{Resolver, jumps, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
+use crate::lists::put_in_order;
 use crate::music::{Key, Metre, Sign, Time};
 use crate::syntax::{
     BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Tree,
@@ -31,7 +30,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
         Declaration::Voice(voice) => voice
             .bars
             .iter()
-            .map(|bar| bar.number.as_ref().map_or(1, |n| n.value))
+            .map(|bar| bar.number().map_or(1, |n| n.value))
             .max()
             .unwrap_or(0)
             .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
@@ -47,11 +46,11 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
     for declaration in &tree.declarations {
         let Declaration::Voice(voice) = &**declaration else { continue };
         let bar = voice.bars.last()?;
-        let rests = bar.elements.read().iter().find_map(|element| match element.value {
+        let rests = bar.read().iter().find_map(|element| match element.value {
             Element::Rest(count, _) => count,
             _ => None,
         });
-        let last = bar.number.as_ref()?.value.checked_add(rests.unwrap_or(1).max(1) - 1)?;
+        let last = bar.number()?.value.checked_add(rests.unwrap_or(1).max(1) - 1)?;
         if agreed.is_some_and(|agreed| agreed != last) {
             return None;
         }
@@ -62,7 +61,7 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
 }
 
 fn has_pick_up(bars: &[Arc<BarTree>]) -> bool {
-    bars.first().and_then(|bar| bar.number.as_ref()).is_some_and(|number| number.value == 0)
+    bars.first().and_then(|bar| bar.number()).is_some_and(|number| number.value == 0)
 }
 
 /// The exact time of a value as it was written.
@@ -172,6 +171,8 @@ pub(super) fn form(
                 .with_help("Write `1 metre 4/4, key C major` as its first line."),
         );
     }
+    // It was there to tell of what is said twice.
+    settings.said = HashMap::new();
     build(cx, &settings, last)
 }
 
@@ -237,9 +238,11 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let mut metre = first_of(&settings.metres).unwrap_or(Metre::FOUR_FOUR);
     let mut key = first_of(&settings.keys).unwrap_or(Key::C_MAJOR);
     let mut start = Time::ZERO;
+    // A list that grew to its length would take twice the room, and a copy of it.
+    form.bars.reserve_exact((last.max(first) - first) as usize + 1 + settings.up_beats.len());
     let (metres, keys) = (by_bar(&settings.metres), by_bar(&settings.keys));
     let (lengths, tempos) = (by_bar(&settings.lengths), by_bar(&settings.tempos));
-    let (marks, said_first) = (by_bar(&settings.marks), settings.said_first());
+    let marks = by_bar(&settings.marks);
     let mut up_beats: HashMap<u32, (Time, Span)> =
         settings.up_beats.iter().map(|(bar, length, span)| (*bar, (*length, *span))).collect();
     up_beats.retain(|bar, (_, span)| {
@@ -250,9 +253,9 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         within
     });
     for number in first..=last.max(first) {
-        metre = metres.get(&number).copied().copied().unwrap_or(metre);
-        key = keys.get(&number).copied().copied().unwrap_or(key);
-        let length = lengths.get(&number).copied().copied();
+        metre = metres.get(number).copied().unwrap_or(metre);
+        key = keys.get(number).copied().unwrap_or(key);
+        let length = lengths.get(number).copied();
         let mut length = length.unwrap_or(metre.bar_length());
         if number == 0 {
             length = settings.pick_up.unwrap_or(length);
@@ -266,22 +269,22 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
             fits
         });
         let before = up_beat.map_or(length, |(up, _)| length - *up);
-        let bar = |said_at: u32, metre: Metre, key: Key, up_beat: Option<Time>| Bar {
-            number: number as i32,
-            start: start + up_beat.unwrap_or(Time::ZERO),
-            length: if up_beat.is_some() { length - before } else { before },
-            up_beat,
-            metre,
-            key,
-            tempo: tempos.get(&said_at).copied().cloned(),
-            mark: marks.get(&said_at).copied().cloned(),
-            repeat_starts: false,
-            repeat_ends: false,
-            times: 2,
-            ending: None,
-            line: BarLine::Plain,
-            signs: SmallVec::new(),
-            span: said_first.get(&said_at).copied(),
+        let bar = |said_at: u32, metre: Metre, key: Key, up_beat: Option<Time>| {
+            let start = start + up_beat.unwrap_or(Time::ZERO);
+            let length = if up_beat.is_some() { length - before } else { before };
+            let seldom = Seldom {
+                up_beat,
+                tempo: tempos.get(said_at).cloned(),
+                mark: marks.get(said_at).cloned(),
+                // Where its tempo stands, or else its mark, metre or key.
+                span: tempos
+                    .first(said_at)
+                    .or(marks.first(said_at))
+                    .or(metres.first(said_at))
+                    .or(keys.first(said_at)),
+                ..Seldom::default()
+            };
+            Bar::new(number as i32, start, metre, key).lasting(length).with(seldom)
         };
         form.bars.push(bar(number, metre, key, None));
         // What is said of a bar with an up-beat begins with the up-beat.
@@ -293,8 +296,8 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         }
         if up_beat.is_some() {
             let said_at = number + 1;
-            let metre = metres.get(&said_at).copied().copied().unwrap_or(metre);
-            let key = keys.get(&said_at).copied().copied().unwrap_or(key);
+            let metre = metres.get(said_at).copied().unwrap_or(metre);
+            let key = keys.get(said_at).copied().unwrap_or(key);
             form.bars.push(bar(said_at, metre, key, Some(before)));
         }
         start += length;
@@ -322,8 +325,6 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         None => form.bars.len(),
     };
     form.unsure_from = settings.unsure_from.map(index);
-    // As many of them as a piece may have take memory enough.
-    form.bars.shrink_to_fit();
     for (number, span) in &settings.doubles {
         if let Some(index) = inside(cx, &form, *number, *span) {
             form.bars[index].line = BarLine::Double;
@@ -338,18 +339,20 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         }
     }
     jumps::jumps(cx, &settings.signs, &mut form);
-    let places = [
-        settings.metres.iter().map(|s| (s.0, s.2)).collect::<Vec<_>>(),
-        settings.keys.iter().map(|s| (s.0, s.2)).collect(),
-        settings.tempos.iter().map(|s| (s.0, s.2)).collect(),
-        settings.marks.iter().map(|s| (s.0, s.2)).collect(),
-        settings.lengths.iter().map(|s| (s.0, s.2)).collect(),
-        settings.up_beats.iter().map(|s| (s.0, s.2)).collect(),
-    ];
-    for (number, span) in places.into_iter().flatten() {
-        inside(cx, &form, number, span);
-    }
+    are_inside(cx, &form, &settings.metres);
+    are_inside(cx, &form, &settings.keys);
+    are_inside(cx, &form, &settings.tempos);
+    are_inside(cx, &form, &settings.marks);
+    are_inside(cx, &form, &settings.lengths);
+    are_inside(cx, &form, &settings.up_beats);
     form
+}
+
+/// Tells of settings of bars that the piece does not have.
+fn are_inside<T>(cx: &mut Resolver, form: &Form, settings: &[(u32, T, Span)]) {
+    for (number, _, span) in settings {
+        inside(cx, form, *number, *span);
+    }
 }
 
 fn up_beat_of_all(span: Span) -> Diagnostic {
@@ -415,9 +418,9 @@ fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
     // Where there are endings, they say how often.
     let divided = |bar: &&mut Bar| bar.repeat_ends && bar.times > 2;
     for bar in form.bars.iter_mut().filter(divided) {
-        match bar.ending {
-            None => bar.signs.push(Sign::Times(bar.times)),
-            Some(_) => bar.times = 2,
+        match (bar.ending, bar.times) {
+            (None, times) => bar.signs.push(Sign::Times(times)),
+            (Some(_), _) => bar.times = 2,
         }
     }
 }
@@ -496,9 +499,37 @@ pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Ba
     found
 }
 
-/// The settings by their bars; of several of one bar the last.
-fn by_bar<T>(settings: &[(u32, T, Span)]) -> HashMap<u32, &T> {
-    settings.iter().map(|(bar, value, _)| (*bar, value)).collect()
+/// Settings by their bars.
+struct ByBar<'s, T> {
+    settings: &'s [(u32, T, Span)],
+    /// Their indices in the order of their bars.
+    order: Vec<u32>,
+}
+
+fn by_bar<T>(settings: &[(u32, T, Span)]) -> ByBar<'_, T> {
+    let mut order: Vec<u32> = (0..settings.len().narrow::<u32>()).collect();
+    put_in_order(&mut order, |index| settings[*index as usize].0);
+    ByBar { settings, order }
+}
+
+impl<T> ByBar<'_, T> {
+    /// Those of a bar, in the order in which they were said.
+    fn of(&self, bar: u32) -> &[u32] {
+        let said_of = |index: &u32| self.settings[*index as usize].0;
+        let first = self.order.partition_point(|index| said_of(index) < bar);
+        let count = self.order[first..].iter().take_while(|index| said_of(index) == bar).count();
+        &self.order[first..first + count]
+    }
+
+    /// What is said last of a bar.
+    fn get(&self, bar: u32) -> Option<&T> {
+        self.of(bar).last().map(|index| &self.settings[*index as usize].1)
+    }
+
+    /// Where something is said first of a bar.
+    fn first(&self, bar: u32) -> Option<Span> {
+        self.of(bar).first().map(|index| self.settings[*index as usize].2)
+    }
 }
 
 fn first_of<T: Clone>(settings: &[(u32, T, Span)]) -> Option<T> {

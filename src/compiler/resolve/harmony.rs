@@ -7,8 +7,9 @@ use super::local_keys::hear;
 use super::music::Finding;
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
+use crate::lists::push_slowly;
 use crate::music::{Chord, ChordError, ChordQuality, Key, Time};
-use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree, Spanned};
+use crate::syntax::{HarmonyStep, HarmonyTree, Spanned};
 
 /// The chords, and the bars in which they could not be understood.
 pub(super) fn harmony(
@@ -16,48 +17,75 @@ pub(super) fn harmony(
     tree: &HarmonyTree,
     form: &Form,
 ) -> (Vec<HarmonyEvent>, Bars) {
-    let mut events = Vec::new();
+    let mut chords = Chords::default();
     let mut local = Local::default();
     let mut unsure = Bars::new();
     let mut count = BarCount::new(Counting::Whole);
     count.next = first_bar(tree, form);
     for (place, bar) in tree.bars.iter().enumerate() {
-        let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
-        let numbers = (bar.number.as_ref(), following);
+        let following = tree.bars.get(place + 1).and_then(|bar| bar.number());
+        let (number, broken) = (bar.number(), bar.broken());
         // What could not be read behind the last bar need not be a bar.
-        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+        if broken && number.is_none() && count.next >= form.bars.len() {
             break;
         }
         let (before, expected) = (cx.errors, count.next);
-        let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
-        let whole = form.whole(index);
+        let Some(index) = count.index(cx, form, (number.as_ref(), following.as_ref()), bar.span())
+        else {
+            break;
+        };
+        let (whole, steps) = (form.whole(index), bar.read());
         count.next = whole.after;
-        if let Some((span, bars)) = rest_of_bars(bar) {
+        if let Some((span, bars)) = rest_of_bars(&steps) {
             let other = |step: &&Spanned<HarmonyStep>| {
                 step.span != span && !matches!(step.value, HarmonyStep::Key(..))
             };
-            if let Some(other) = bar.steps.iter().find(other) {
+            if let Some(other) = steps.iter().find(other) {
                 cx.push(beside_rest(form.bars[index].number, (other.span, span), bars));
             }
             count.next = rest_to(cx, form, index, span, bars);
             continue;
         }
-        if !bar.broken {
+        if !broken {
             local.begin(form, index);
-            bar_of_chords(cx, form, (index, bar), &mut local, &mut events);
+            bar_of_chords(cx, form, (index, &steps), &mut local, &mut chords);
         }
-        if bar.broken || cx.errors_since(before) || count.is_off() {
+        if broken || cx.errors_since(before) || count.is_off() {
             BarIndices::new(expected.min(index), whole.after).add(&mut unsure);
         }
     }
     if count.is_off() {
         BarIndices::new(count.next, form.bars.len()).add(&mut unsure);
     }
-    events.sort_by_key(|(event, _)| event.start);
-    let (mut events, declared): (Vec<HarmonyEvent>, Vec<Option<Key>>) = events.into_iter().unzip();
+    let Chords { mut events, declared } = chords.in_order();
     hear(form, &mut events, &declared);
     spell(&mut events);
     (events, unsure)
+}
+
+/// Chords as they come, and beside each the key that the harmony declares for it.
+#[derive(Default)]
+struct Chords {
+    events: Vec<HarmonyEvent>,
+    declared: Vec<Option<Key>>,
+}
+
+impl Chords {
+    fn push(&mut self, event: HarmonyEvent, declared: Option<Key>) {
+        push_slowly(&mut self.events, event);
+        push_slowly(&mut self.declared, declared);
+    }
+
+    /// The same in order of time.
+    fn in_order(self) -> Chords {
+        if self.events.is_sorted_by_key(|event| event.start) {
+            return self;
+        }
+        let mut all: Vec<_> = self.events.into_iter().zip(self.declared).collect();
+        all.sort_by_key(|(event, _)| event.start);
+        let (events, declared) = all.into_iter().unzip();
+        Chords { events, declared }
+    }
 }
 
 /// Spells augmented sixths as they go.
@@ -75,15 +103,15 @@ fn spell(events: &mut [HarmonyEvent]) {
 /// The bar with which the harmony begins: the first whole one, if its number stands before the first
 /// chords; the pick-up then has none.
 fn first_bar(tree: &HarmonyTree, form: &Form) -> usize {
-    let number = tree.bars.first().and_then(|bar| bar.number.as_ref());
+    let number = tree.bars.first().and_then(|bar| bar.number());
     let [up_beat, whole, ..] = &form.bars[..] else { return 0 };
     let skips = number.is_some_and(|number| i64::from(number.value) == i64::from(whole.number));
     usize::from(up_beat.leads_in() && skips)
 }
 
 /// The span and the count of a rest of so many bars.
-fn rest_of_bars(bar: &HarmonyBar) -> Option<(Span, u32)> {
-    bar.steps.iter().find_map(|step| match step.value {
+fn rest_of_bars(steps: &[Spanned<HarmonyStep>]) -> Option<(Span, u32)> {
+    steps.iter().find_map(|step| match step.value {
         HarmonyStep::Rest(Some(count)) => Some((step.span, count)),
         _ => None,
     })
@@ -121,16 +149,16 @@ impl Local {
 fn bar_of_chords(
     cx: &mut Resolver,
     form: &Form,
-    (index, bar): (usize, &HarmonyBar),
+    (index, steps): (usize, &[Spanned<HarmonyStep>]),
     local: &mut Local,
-    events: &mut Vec<(HarmonyEvent, Option<Key>)>,
+    chords: &mut Chords,
 ) {
     let frame = &form.bars[index];
     let (_, end) = form.times_of(form.whole(index));
     let mut at = frame.start;
     let mut value: Option<Time> = None;
     let mut rests = false;
-    for step in &bar.steps {
+    for step in steps {
         match &step.value {
             HarmonyStep::Value(written) => match exact(*written) {
                 Ok(time) => value = Some(time),
@@ -156,7 +184,7 @@ fn bar_of_chords(
                         Ok(chord) => {
                             let (start, key, span) = (at, form.bar_at(at).key, step.span);
                             let event = HarmonyEvent { start, length, chord, key, span };
-                            events.push((event, local.key));
+                            chords.push(event, local.key);
                         }
                         Err(error) => cx.push(unknown_chord(symbol, &error, step.span)),
                     }
@@ -168,7 +196,7 @@ fn bar_of_chords(
     // The last chord of a bar that is not filled holds on, the last rest too.
     if at < end
         && !rests
-        && let Some((last, _)) = events.last_mut().filter(|(last, _)| last.start >= frame.start)
+        && let Some(last) = chords.events.last_mut().filter(|last| last.start >= frame.start)
     {
         last.length = end - last.start;
     }

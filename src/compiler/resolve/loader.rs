@@ -60,6 +60,9 @@ pub trait Shelf {
     /// # Errors
     /// Says why it cannot be brought in.
     fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError>;
+    /// The declarations were taken: whatever else is kept of the files may go, where nobody asks for it
+    /// again.
+    fn let_go(&mut self) {}
 }
 
 /// The files of one run, read as they are asked for.

@@ -6,8 +6,6 @@
 //! key that the form declares comes first where nothing speaks against it. (Common practice; the
 //! weights are our heuristic, only their order means anything.)
 
-use smallvec::SmallVec;
-
 use super::piece::{Form, HarmonyEvent};
 use crate::music::{Chord, ChordQuality, Key, Mode, PitchName};
 use crate::narrow::Narrow;
@@ -53,12 +51,12 @@ fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Ve
     let same = |a: Key, b: Key| a.mode == b.mode && a.tonic.class() == b.tonic.class();
     let mut best: Vec<u32> = vec![0; keys.len()];
     // For each chord and key the key before.
-    let mut back: Vec<SmallVec<[u8; 24]>> = Vec::with_capacity(harmony.len());
+    let mut back: Vec<[u8; 24]> = Vec::with_capacity(harmony.len());
     for (index, event) in harmony.iter().enumerate() {
         let declared = form.bar_at(event.start).key;
         let next = harmony.get(index + 1).filter(|next| next.start == event.start + event.length);
         let mut now = Vec::with_capacity(keys.len());
-        let mut from = SmallVec::with_capacity(keys.len());
+        let mut from = [0; 24];
         for (place, &key) in keys.iter().enumerate() {
             let ways = best.iter().enumerate().map(|(before, cost)| {
                 // A piece begins in its own key.
@@ -79,7 +77,7 @@ fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Ve
                 None => home + strangeness(&event.chord, next.map(|n| &n.chord), key),
             };
             now.push(cost + here);
-            from.push(before.narrow::<u8>());
+            from[place] = before.narrow::<u8>();
         }
         best = now;
         back.push(from);

@@ -82,14 +82,15 @@ impl Setting<'_> {
     fn set(mut self, cx: &mut Resolver, tree: &LyricsTree) {
         let mut count = BarCount::new(Counting::Chosen);
         for (place, bar) in tree.bars.iter().enumerate() {
-            let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
-            if bar.broken {
+            let following = tree.bars.get(place + 1).and_then(|bar| bar.number());
+            let (number, broken) = (bar.number(), bar.broken());
+            if broken {
                 self.forget();
             }
-            let numbers = (bar.number.as_ref(), following);
-            let Some(index) = count.index(cx, self.form, numbers, bar.span) else { continue };
+            let numbers = (number.as_ref(), following.as_ref());
+            let Some(index) = count.index(cx, self.form, numbers, bar.span()) else { continue };
             count.next = self.form.whole(index).after;
-            if !bar.broken && !count.is_off() {
+            if !broken && !count.is_off() {
                 self.bar(cx, bar, index);
             }
         }
@@ -128,11 +129,12 @@ impl Setting<'_> {
             self.forget();
             return;
         }
-        let counted = bar.syllables.len() == notes.len();
+        let syllables = bar.read();
+        let counted = syllables.len() == notes.len();
         if !counted {
-            cx.push(miscounted(&self.voice.name, frame.number, bar, &notes));
+            cx.push(miscounted(&self.voice.name, frame.number, (bar.span(), &syllables), &notes));
         }
-        for (Spanned { value, span }, note) in bar.syllables.iter().zip(notes) {
+        for (Spanned { value, span }, note) in syllables.iter().zip(notes) {
             match value {
                 SyllableTree::Text { text, continues, goes_on } => {
                     let before = self.last.and_then(|(note, _)| self.syllable(note).cloned());
@@ -145,6 +147,7 @@ impl Setting<'_> {
                         melisma: false,
                     };
                     let here = self.lyrics.by_note.entry(note.span).or_default();
+                    here.reserve_exact(1);
                     here.push(syllable);
                     here.sort_by_key(|syllable| syllable.verse);
                     (self.last, self.doubt) = (Some((note.span, *span)), false);
@@ -175,20 +178,25 @@ impl Setting<'_> {
 }
 
 /// A bar with too many or too few syllables.
-fn miscounted(voice: &str, number: i32, bar: &LyricsBar, notes: &[Note]) -> Diagnostic {
+fn miscounted(
+    voice: &str,
+    number: i32,
+    (bar, syllables): (Span, &[Spanned<SyllableTree>]),
+    notes: &[Note],
+) -> Diagnostic {
     let amount = |count: usize, one: &str| match count {
         0 => format!("no {one}s"),
         1 => format!("one {one}"),
         count => format!("{count} {one}s"),
     };
-    let sung = bar.syllables.len();
+    let sung = syllables.len();
     let message = format!(
         "Bar {number} of `{voice}` has {}, but {}.",
         amount(notes.len(), "note"),
         amount(sung, "syllable")
     );
     if sung > notes.len() {
-        let (first, last) = (&bar.syllables[notes.len()], &bar.syllables[sung - 1]);
+        let (first, last) = (&syllables[notes.len()], &syllables[sung - 1]);
         let finding = Diagnostic::error("lyrics/too-many", first.span.to(last.span), message);
         let finding = match notes.last() {
             Some(note) => finding
@@ -203,7 +211,7 @@ fn miscounted(voice: &str, number: i32, bar: &LyricsBar, notes: &[Note]) -> Diag
             )
             .with_bars(number, number);
     }
-    let place = bar.syllables.last().map_or(bar.span, |last| last.span);
+    let place = syllables.last().map_or(bar, |last| last.span);
     let mut finding = Diagnostic::error("lyrics/too-few", place, message);
     if let Some(note) = notes.get(sung) {
         finding = finding.with_label(note.span, "the first note without a syllable");

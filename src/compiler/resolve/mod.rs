@@ -30,6 +30,7 @@ use std::sync::Arc;
 use crate::diagnostics::{Crowd, Diagnostic, FileId, Severity, Sources, Span};
 use crate::instruments::{self, Instrument};
 use crate::limits;
+use crate::lists::put_in_order;
 use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
 
 pub use kept::Kept;
@@ -67,6 +68,7 @@ pub fn resolve_again(
     cx.instruments = instruments;
     within_limits(&mut cx, &mut tree);
     let movements = movements::movements(&mut cx, shelf, &tree, root);
+    shelf.let_go();
     let piece = Arc::new(link(&mut cx, &tree, root, (movements, kept)));
     kept.piece = Arc::clone(&piece);
     cx.crowd.thin_out(&mut cx.diagnostics);
@@ -253,7 +255,10 @@ fn link(
             }
             Declaration::Dynamics(tree) => {
                 let (directions, unsure) = dynamics::dynamics(cx, tree, &piece.form);
-                piece.dynamics.extend(directions);
+                match piece.dynamics.is_empty() {
+                    true => piece.dynamics = directions,
+                    false => piece.dynamics.extend(directions),
+                }
                 piece.dynamics_unsure.extend(unsure);
             }
             _ => {}
@@ -269,7 +274,7 @@ fn link(
     if cx.told.may_be_lost("dynamics") && !declared(|d| matches!(d, Declaration::Dynamics(_))) {
         piece.dynamics_unsure.push(all);
     }
-    piece.dynamics.sort_by_key(|direction| direction.at);
+    put_in_order(&mut piece.dynamics, |direction| direction.at);
     piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");

@@ -367,7 +367,9 @@ pub fn is_same_chair(one: &Player, other: &Player) -> bool {
 }
 
 fn moved_bar(bar: &Bar, by: Time) -> Bar {
-    Bar { start: bar.start + by, ..bar.clone() }
+    let mut bar = bar.clone();
+    bar.start += by;
+    bar
 }
 
 fn moved_music(music: &Music, by: Time, first: usize) -> Music {

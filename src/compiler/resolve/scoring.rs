@@ -298,7 +298,7 @@ fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piec
                 None => line.times = whole,
             }
             if let VerbTree::Writes(bars) = &tree.verb {
-                line.unsure.bars |= bars.iter().any(|bar| bar.broken && bar.number.is_none());
+                line.unsure.bars |= bars.iter().any(|bar| bar.broken() && bar.number().is_none());
             }
         }
         Verb::Takes { .. } => line.times.clear(),
@@ -340,11 +340,12 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
     // Who says `bars` may have left the numbers out.
     if let (Modifier::Bars(ranges, _), VerbTree::Writes(written)) = (&bars.value, verb)
         && let (Some(range), Some(first)) = (ranges.first(), written.first())
-        && first.number.is_none()
+        && first.number().is_none()
         && let Some(fix) = finding.fixes.last_mut()
     {
         fix.title = format!("leave it out and number the bars from {} on", range.first.bar);
-        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first.bar) });
+        fix.edits
+            .push(Edit { span: first.span().before(), text: format!("{}: ", range.first.bar) });
     }
     finding
 }

@@ -6,6 +6,7 @@ use pest::iterators::Pair;
 use super::context::{Grammar, ItemReader, Rule, read_fraction, read_number, read_value};
 use super::explain;
 use super::keywords::keyword;
+use super::packed::{PackedLine, packed};
 use super::tree::*;
 use crate::instruments::Limit;
 use crate::music::Sign;
@@ -196,58 +197,58 @@ fn is_mode(pair: &Pair<Rule>) -> bool {
 
 pub(super) fn broken_harmony_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> HarmonyBar {
     let number = explain::bar(cx, pair, Rule::harmony_bar);
-    HarmonyBar { number, steps: Vec::new(), span: cx.span(pair), broken: true }
+    HarmonyBar::broken_one(cx.of(), number, cx.span(pair))
 }
 
 pub(super) fn harmony_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> HarmonyBar {
     let span = cx.span(&pair);
-    let mut bar = HarmonyBar { number: None, steps: Vec::new(), span, broken: false };
+    let (mut number, mut steps) = (None, Vec::new());
     for inner in pair.into_inner() {
         let span = cx.span(&inner);
         match inner.as_rule() {
-            Rule::bar_number => bar.number = Some(cx.number(&inner)),
+            Rule::bar_number => number = Some(cx.number(&inner)),
             Rule::value => {
                 let value = HarmonyStep::Value(read_value(inner.as_str()));
-                bar.steps.push(Spanned { value, span });
+                steps.push(Spanned { value, span });
             }
             Rule::local_key => {
                 let parts = || inner.clone().into_inner();
                 let tonic = parts().find(|part| part.as_rule() == Rule::note_name);
                 let tonic = tonic.map_or_else(String::new, |tonic| tonic.as_str().to_string());
                 let minor = parts().any(|part| part.as_rule() == Rule::kw_minor);
-                bar.steps.push(Spanned { value: HarmonyStep::Key(tonic, minor), span });
+                steps.push(Spanned { value: HarmonyStep::Key(tonic, minor), span });
             }
             Rule::chord_rest => {
                 let count = inner.into_inner().find(|part| part.as_rule() == Rule::rest_bars);
                 let count = count.map(|count| read_number(count.as_str()));
-                bar.steps.push(Spanned { value: HarmonyStep::Rest(count), span });
+                steps.push(Spanned { value: HarmonyStep::Rest(count), span });
             }
             Rule::chord_symbol => {
                 let value = HarmonyStep::Symbol(inner.as_str().to_string());
-                bar.steps.push(Spanned { value, span });
+                steps.push(Spanned { value, span });
             }
             _ => {}
         }
     }
-    bar
+    HarmonyBar::new(cx.of(), number, span, &packed(&steps))
 }
 
 pub(super) fn broken_lyrics_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> LyricsBar {
     let number = explain::bar(cx, pair, Rule::lyrics_bar);
-    LyricsBar { number, syllables: Vec::new(), span: cx.span(pair), broken: true }
+    LyricsBar::broken_one(cx.of(), number, cx.span(pair))
 }
 
 pub(super) fn lyrics_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> LyricsBar {
     let span = cx.span(&pair);
-    let mut bar = LyricsBar { number: None, syllables: Vec::new(), span, broken: false };
+    let (mut number, mut syllables) = (None, Vec::new());
     for inner in pair.into_inner() {
         match inner.as_rule() {
-            Rule::bar_number => bar.number = Some(cx.number(&inner)),
-            Rule::sung => sung(cx, &inner, &mut bar.syllables),
+            Rule::bar_number => number = Some(cx.number(&inner)),
+            Rule::sung => sung(cx, &inner, &mut syllables),
             _ => {}
         }
     }
-    bar
+    LyricsBar::new(cx.of(), number, span, &packed(&syllables))
 }
 
 /// The syllables of a word as it stands between blanks: parted by hyphens, each perhaps a hold.
@@ -309,11 +310,12 @@ pub(super) fn instrument_line(
     Some(Spanned { value, span })
 }
 
-pub(super) fn dynamics_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<DynamicsLine> {
+pub(super) fn dynamics_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<PackedLine> {
     let words = cx.direction_words(pair.clone().into_inner());
     let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
     let mut positions = positions.map(|p| position(cx, p));
-    Some(DynamicsLine { from: positions.next()?, to: positions.next(), words })
+    let line = DynamicsLine { from: positions.next()?, to: positions.next(), words };
+    Some(PackedLine::new(cx.of(), &line))
 }
 
 pub(super) fn position(cx: &ItemReader, pair: Pair<Rule>) -> Position {

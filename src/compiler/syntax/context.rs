@@ -30,6 +30,11 @@ pub(super) struct ItemReader<'t> {
 }
 
 impl ItemReader<'_> {
+    /// The file and the item that is read.
+    pub(super) fn of(&self) -> (FileId, ItemId) {
+        (self.file, self.item)
+    }
+
     /// The place of some bytes of the item.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
         Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())

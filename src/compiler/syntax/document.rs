@@ -19,11 +19,12 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::context::{is_stray_sign, unclosed};
-use super::item::{Item, Node, Within, read};
+use super::item::{Item, Node, Within, read, told};
 use super::parse::{nothing_to_read, unreadable};
 use super::tree::*;
 use crate::diagnostics::{Crowd, Diagnostic, FileId, ItemId, Span};
 use crate::limits;
+use crate::lists::{exactly, push_slowly};
 use crate::narrow::Narrow;
 
 /// A file as it was read.
@@ -169,8 +170,8 @@ impl Document {
     pub fn findings<'a>(&'a self) -> impl Iterator<Item = &'a Diagnostic> {
         let of_block = |block: &'a Block| {
             let items = &self.items[block.items.0..block.items.1];
-            let all: usize = items.iter().map(|item| item.findings.len()).sum();
-            let told = items.iter().flat_map(|item| &item.findings);
+            let all: usize = items.iter().map(|item| item.findings().len()).sum();
+            let told = items.iter().flat_map(Item::findings);
             told.take(all - usize::from(block.stray)).chain(block.unclosed.as_deref())
         };
         self.unreadable.iter().chain(self.blocks.iter().flat_map(of_block))
@@ -188,18 +189,21 @@ impl Document {
         self.unreadable = unreadable(self.file, &self.text);
         if self.unreadable.is_none() {
             let (mut at, mut within) = (0, Within::File);
+            let lines = lines_with_items(&self.text);
+            self.items.reserve_exact(lines + lines / 16 + 8);
             while !matches!(self.items.last(), Some(Item { node: Node::End, .. })) {
                 let id = ItemId(self.items.len().narrow::<u32>() + 1);
                 let mut item = read(self.file, id, &self.text[at..], within);
-                let found = item.findings.len();
-                item.findings.retain(|finding| crowd.holds(finding.code));
-                item.crowded = item.findings.len() < found;
-                if item.crowded {
-                    item.findings.shrink_to_fit();
+                if let Some(found) = item.findings.take() {
+                    let all = found.len();
+                    let mut held = found.into_vec();
+                    held.retain(|finding| crowd.holds(finding.code));
+                    item.crowded = held.len() < all;
+                    item.findings = told(held);
                 }
                 at += item.room();
                 within = item.node.leads_to().unwrap_or(within);
-                self.items.push(item);
+                push_slowly(&mut self.items, item);
             }
             // To shrink a list may take a copy of it.
             if self.items.capacity() > self.items.len() / 4 * 5 {
@@ -256,7 +260,7 @@ impl Document {
 
     /// Is there more wrong of one kind than is told?
     fn becomes_crowded(&self) -> bool {
-        let findings = self.items.iter().flat_map(|item| &item.findings);
+        let findings = self.items.iter().flat_map(Item::findings);
         if findings.clone().count() <= limits::FINDINGS {
             return self.crowded;
         }
@@ -436,7 +440,7 @@ impl Document {
                 let base = item.map_or(0, |index| starts[first + index]);
                 base + span.start as usize..base + span.end as usize
             };
-            let told = items.iter().flat_map(|item| &item.findings).last();
+            let told = items.iter().flat_map(Item::findings).last();
             stray = is_stray_sign(told, &self.text, bytes, starts[after - 1]);
             if let Some(head) = span_of_head(&items[0].node) {
                 let place = Span::within(self.file, last.id, 0, 0);
@@ -448,15 +452,24 @@ impl Document {
     }
 }
 
+/// How many lines have something on them that is no comment: mostly that is how many items there are,
+/// but for written notes.
+fn lines_with_items(text: &str) -> usize {
+    let said = |line: &&str| {
+        let line = line.trim_start();
+        !line.is_empty() && !line.starts_with("//")
+    };
+    text.split(['\n', '\r']).filter(said).count()
+}
+
 /// The place by which a declaration is known: its name, its title or its keyword.
 fn span_of_head(node: &Node) -> Option<Span> {
     match node {
         Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
         Node::Lyrics(word, _) => Some(word.span),
         Node::Scoring(word, _) | Node::Instrument(word, _) => Some(word.span),
-        Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) | Node::Layout(span, _) => {
-            Some(*span)
-        }
+        Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
+        Node::Layout(span, _) => Some(**span),
         _ => None,
     }
 }
@@ -485,35 +498,37 @@ fn declaration(items: &[Item]) -> Declaration {
             });
             let movements = movements.collect();
             let numbering = nodes.filter_map(|node| match node {
-                Node::Numbering(numbering) => Some(*numbering),
+                Node::Numbering(numbering) => Some(**numbering),
                 _ => None,
             });
             let numbering = numbering.collect();
             Declaration::Piece(PieceTree { title: (**title).clone(), lines, movements, numbering })
         }
         Node::Form(span) => {
-            let mut tree = FormTree { span: *span, lines: Vec::new(), broken: Vec::new() };
-            for node in nodes {
-                if let Node::FormLine(line, broken) = node {
-                    tree.lines.extend(line.iter().map(Arc::clone));
-                    tree.broken.extend(broken.iter().map(Arc::clone));
-                }
-            }
-            Declaration::Form(tree)
+            let lines = nodes.clone().filter_map(|node| match node {
+                Node::FormLine(line, _) => line.as_ref().map(Arc::clone),
+                _ => None,
+            });
+            let broken = nodes.clone().filter_map(|node| match node {
+                Node::FormLine(_, broken) => broken.as_deref().map(Arc::clone),
+                _ => None,
+            });
+            let (lines, broken) = (exactly(lines), broken.collect());
+            Declaration::Form(FormTree { span: *span, lines, broken })
         }
         Node::Harmony(span) => {
             let bars = nodes.clone().filter_map(|node| match node {
                 Node::HarmonyBar(bar) => Some(Arc::clone(bar)),
                 _ => None,
             });
-            Declaration::Harmony(HarmonyTree { span: *span, bars: bars.collect() })
+            Declaration::Harmony(HarmonyTree { span: *span, bars: exactly(bars) })
         }
         Node::Dynamics(span) => {
             let lines = nodes.clone().filter_map(|node| match node {
-                Node::DynamicsLine(line) => Some((**line).clone()),
+                Node::DynamicsLine(line) => Some(Arc::clone(line)),
                 _ => None,
             });
-            let (span, lines) = (*span, lines.collect());
+            let (span, lines) = (*span, exactly(lines));
             Declaration::Dynamics(DynamicsTree { span, lines, broken: broken() })
         }
         Node::Voice(name) => {
@@ -521,7 +536,7 @@ fn declaration(items: &[Item]) -> Declaration {
                 Node::Bar(bar) => Some(Arc::clone(bar)),
                 _ => None,
             });
-            Declaration::Voice(VoiceTree { name: (**name).clone(), bars: bars.collect() })
+            Declaration::Voice(VoiceTree { name: (**name).clone(), bars: exactly(bars) })
         }
         Node::Lyrics(voice, verse) => {
             let bars = nodes.clone().filter_map(|node| match node {
@@ -529,7 +544,7 @@ fn declaration(items: &[Item]) -> Declaration {
                 _ => None,
             });
             let (voice, verse) = ((**voice).clone(), verse.as_deref().cloned());
-            Declaration::Lyrics(LyricsTree { voice, verse, bars: bars.collect() })
+            Declaration::Lyrics(LyricsTree { voice, verse, bars: exactly(bars) })
         }
         Node::Instrument(name, like) => {
             let lines = nodes.clone().filter_map(|node| match node {
@@ -585,7 +600,7 @@ fn declaration(items: &[Item]) -> Declaration {
                 Node::LayoutLine(line) => Some((**line).clone()),
                 _ => None,
             });
-            let (span, lines) = (*span, lines.collect());
+            let (span, lines) = (**span, lines.collect());
             let scoring = scoring.as_deref().cloned();
             Declaration::Layout(LayoutTree { span, scoring, lines, broken: broken() })
         }

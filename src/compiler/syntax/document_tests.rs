@@ -28,7 +28,10 @@ fn shape(document: &Document) -> String {
     for (start, item) in document.items() {
         shape.push_str(&format!(
             "{start} {} {:?} {:?} {:?}\n",
-            item.length, item.within, item.node, item.findings
+            item.length,
+            item.within,
+            item.node,
+            item.findings()
         ));
     }
     shape.push_str(&format!("{:?}\n", document.tree()));

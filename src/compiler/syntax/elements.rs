@@ -10,44 +10,6 @@ use crate::diagnostics::{FileId, ItemId, Span};
 use crate::music::{Letter, PitchName};
 use crate::narrow::Narrow;
 
-/// The elements of a bar.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Elements {
-    packed: Box<[u8]>,
-    file: FileId,
-    item: ItemId,
-}
-
-impl std::fmt::Debug for Elements {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_list().entries(self.read()).finish()
-    }
-}
-
-impl Elements {
-    /// What was packed of an item.
-    pub(super) fn new(file: FileId, item: ItemId, packed: Packer) -> Elements {
-        Elements { packed: packed.bytes.into_boxed_slice(), file, item }
-    }
-
-    /// How many bytes they take.
-    #[cfg(test)]
-    pub(super) fn packed(&self) -> usize {
-        self.packed.len()
-    }
-
-    /// The elements in order.
-    #[must_use]
-    pub fn read(&self) -> Vec<Spanned<Element>> {
-        let mut reader = Reader { bytes: &self.packed, at: 0, file: self.file, item: self.item };
-        let mut elements = Vec::with_capacity(self.packed.len() / 4);
-        while !reader.bytes.is_empty() {
-            elements.push(reader.element());
-        }
-        elements
-    }
-}
-
 /// What an element is, in its first byte.
 mod kind {
     pub(super) const VALUE: u8 = 0;
@@ -66,18 +28,29 @@ mod kind {
 
 /// Packs one element after the other.
 #[derive(Default)]
-pub(super) struct Packer {
+pub struct Packer {
     bytes: Vec<u8>,
     /// Where the last place begins.
     at: u32,
 }
 
 impl Packer {
-    fn byte(&mut self, byte: u8) {
+    /// All that was packed.
+    pub(super) fn finish(self) -> Box<[u8]> {
+        self.bytes.into_boxed_slice()
+    }
+
+    /// What was packed by itself, behind the rest.
+    pub(super) fn append(&mut self, packed: &[u8]) {
+        self.bytes.reserve_exact(packed.len());
+        self.bytes.extend_from_slice(packed);
+    }
+
+    pub(super) fn byte(&mut self, byte: u8) {
         self.bytes.push(byte);
     }
 
-    fn number(&mut self, mut number: u32) {
+    pub(super) fn number(&mut self, mut number: u32) {
         while number >= 0x80 {
             self.byte((number & 0x7F).narrow::<u8>() | 0x80);
             number >>= 7;
@@ -90,7 +63,7 @@ impl Packer {
         self.number((number << 1).cast_unsigned() ^ (number >> 31).cast_unsigned());
     }
 
-    fn span(&mut self, span: Span) {
+    pub(super) fn span(&mut self, span: Span) {
         self.signed(span.start.wrapping_sub(self.at).cast_signed());
         self.signed(span.end.wrapping_sub(span.start).cast_signed());
         self.at = span.start;
@@ -100,13 +73,25 @@ impl Packer {
         self.number(count.narrow::<u32>());
     }
 
+    pub(super) fn text(&mut self, text: &str) {
+        self.count(text.len());
+        self.bytes.extend_from_slice(text.as_bytes());
+    }
+
     fn word(&mut self, word: &Word) {
-        self.count(word.value.len());
-        self.bytes.extend_from_slice(word.value.as_bytes());
+        self.text(&word.value);
         self.span(word.span);
     }
 
-    fn value(&mut self, value: ValueTree) {
+    pub(super) fn direction_words(&mut self, words: &[DirectionWord]) {
+        self.count(words.len());
+        for direction in words {
+            self.word(&direction.word);
+            self.byte(u8::from(direction.quoted));
+        }
+    }
+
+    pub(super) fn value(&mut self, value: ValueTree) {
         self.number(value.fraction.numerator);
         self.number(value.fraction.denominator);
         self.byte(value.dots);
@@ -184,13 +169,7 @@ impl Packer {
                 }
                 self.marks(marks);
             }
-            Element::Direction(words) => {
-                self.count(words.len());
-                for direction in words {
-                    self.word(&direction.word);
-                    self.byte(u8::from(direction.quoted));
-                }
-            }
+            Element::Direction(words) => self.direction_words(words),
             Element::SlurStart | Element::SlurEnd => {}
             Element::Tuplet(actual, normal, inner) => {
                 self.number(*actual);
@@ -202,21 +181,36 @@ impl Packer {
     }
 }
 
-struct Reader<'p> {
+/// Unpacks one after the other what a [`Packer`] packed.
+pub struct Reader<'p> {
     bytes: &'p [u8],
     at: u32,
     file: FileId,
     item: ItemId,
 }
 
-impl Reader<'_> {
-    fn byte(&mut self) -> u8 {
+impl<'p> Reader<'p> {
+    pub(super) fn new(bytes: &'p [u8], file: FileId, item: ItemId) -> Reader<'p> {
+        Reader { bytes, at: 0, file, item }
+    }
+
+    /// What was packed by itself behind what was read: its places are counted anew.
+    pub(super) fn counted_anew(self) -> Reader<'p> {
+        Reader { at: 0, ..self }
+    }
+
+    /// How many bytes are left.
+    pub(super) fn left(&self) -> usize {
+        self.bytes.len()
+    }
+
+    pub(super) fn byte(&mut self) -> u8 {
         let Some((first, rest)) = self.bytes.split_first() else { return 0 };
         self.bytes = rest;
         *first
     }
 
-    fn number(&mut self) -> u32 {
+    pub(super) fn number(&mut self) -> u32 {
         let (mut number, mut shift) = (0, 0);
         loop {
             let byte = self.byte();
@@ -233,7 +227,7 @@ impl Reader<'_> {
         (number >> 1).cast_signed() ^ -(number & 1).cast_signed()
     }
 
-    fn span(&mut self) -> Span {
+    pub(super) fn span(&mut self) -> Span {
         self.at = self.at.wrapping_add(self.signed().cast_unsigned());
         let end = self.at.wrapping_add(self.signed().cast_unsigned());
         Span::within(self.file, self.item, self.at, end)
@@ -243,15 +237,24 @@ impl Reader<'_> {
         self.number() as usize
     }
 
-    fn word(&mut self) -> Word {
+    pub(super) fn text(&mut self) -> String {
         let length = self.count().min(self.bytes.len());
         let (text, rest) = self.bytes.split_at(length);
         self.bytes = rest;
-        let value = String::from_utf8_lossy(text).into_owned();
-        Spanned { value, span: self.span() }
+        String::from_utf8_lossy(text).into_owned()
     }
 
-    fn value(&mut self) -> ValueTree {
+    fn word(&mut self) -> Word {
+        Spanned { value: self.text(), span: self.span() }
+    }
+
+    pub(super) fn direction_words(&mut self) -> Vec<DirectionWord> {
+        let count = self.count();
+        let word = |_| DirectionWord { word: self.word(), quoted: self.byte() != 0 };
+        (0..count).map(word).collect()
+    }
+
+    pub(super) fn value(&mut self) -> ValueTree {
         let (numerator, denominator) = (self.number(), self.number());
         ValueTree { fraction: Fraction { numerator, denominator }, dots: self.byte() }
     }
@@ -287,7 +290,7 @@ impl Reader<'_> {
         (0..self.count()).map(|_| self.element()).collect()
     }
 
-    fn element(&mut self) -> Spanned<Element> {
+    pub(super) fn element(&mut self) -> Spanned<Element> {
         let kind = self.byte();
         let span = self.span();
         let value = match kind {
@@ -300,11 +303,7 @@ impl Reader<'_> {
             kind::REST => Element::Rest(None, self.marks()),
             kind::REST_OF_BARS => Element::Rest(Some(self.number()), self.marks()),
             kind::HOLD => Element::Hold(self.marks()),
-            kind::DIRECTION => {
-                let count = self.count();
-                let word = |_| DirectionWord { word: self.word(), quoted: self.byte() != 0 };
-                Element::Direction((0..count).map(word).collect())
-            }
+            kind::DIRECTION => Element::Direction(self.direction_words()),
             kind::SLUR_START => Element::SlurStart,
             kind::SLUR_END => Element::SlurEnd,
             kind::TUPLET => Element::Tuplet(self.number(), self.number(), self.inner()),

@@ -1,6 +1,7 @@
-use super::elements::{Elements, Packer};
+use super::packed::{PackedBar, PackedLine, Packs, packed as contents};
 use super::tree::{
-    DirectionWord, Element, Fraction, MarkTree, PitchTree, Spanned, ValueTree, Word,
+    DirectionWord, DynamicsLine, Element, Fraction, HarmonyStep, MarkTree, PitchTree, Position,
+    Spanned, SyllableTree, ValueTree, Word,
 };
 use crate::diagnostics::{FileId, ItemId, Span};
 use crate::music::{Letter, PitchName};
@@ -46,10 +47,41 @@ fn pitch() -> impl Strategy<Value = PitchTree> {
     )
 }
 
-fn packed(elements: &[Spanned<Element>]) -> Elements {
-    let mut packer = Packer::default();
-    elements.iter().for_each(|element| packer.element(element));
-    Elements::new(FILE, ITEM, packer)
+/// A bar of so much without a number.
+fn packed<T: Packs>(all: &[Spanned<T>]) -> PackedBar<T> {
+    PackedBar::new((FILE, ITEM), None, Span::within(FILE, ITEM, 0, 0), &contents(all))
+}
+
+fn steps() -> impl Strategy<Value = Vec<Spanned<HarmonyStep>>> {
+    let step = prop_oneof![
+        value().prop_map(HarmonyStep::Value),
+        ("\\PC{0,3}", any::<bool>()).prop_map(|(tonic, minor)| HarmonyStep::Key(tonic, minor)),
+        "\\PC{0,9}".prop_map(HarmonyStep::Symbol),
+        any::<Option<u32>>().prop_map(HarmonyStep::Rest),
+    ];
+    let placed = (step, span()).prop_map(|(value, span)| Spanned { value, span });
+    proptest::collection::vec(placed, 0..9)
+}
+
+fn syllables() -> impl Strategy<Value = Vec<Spanned<SyllableTree>>> {
+    let text = ("\\PC{0,9}", any::<bool>(), any::<bool>())
+        .prop_map(|(text, continues, goes_on)| SyllableTree::Text { text, continues, goes_on });
+    let hold = any::<bool>().prop_map(|goes_on| SyllableTree::Hold { goes_on });
+    let placed =
+        (prop_oneof![text, hold], span()).prop_map(|(value, span)| Spanned { value, span });
+    proptest::collection::vec(placed, 0..9)
+}
+
+fn position() -> impl Strategy<Value = Position> {
+    let beat = proptest::option::of(any::<u32>());
+    (any::<u32>(), beat, span()).prop_map(|(bar, beat, span)| Position { bar, beat, span })
+}
+
+fn dynamics() -> impl Strategy<Value = DynamicsLine> {
+    let word = (word(), any::<bool>()).prop_map(|(word, quoted)| DirectionWord { word, quoted });
+    let words = proptest::collection::vec(word, 0..3);
+    (position(), proptest::option::of(position()), words)
+        .prop_map(|(from, to, words)| DynamicsLine { from, to, words })
 }
 
 fn elements() -> impl Strategy<Value = Vec<Spanned<Element>>> {
@@ -87,6 +119,29 @@ proptest! {
     fn what_is_packed_comes_back(elements in elements()) {
         prop_assert_eq!(packed(&elements).read(), elements);
     }
+
+    #[test]
+    fn so_do_chords_syllables_and_dynamics(
+        steps in steps(), syllables in syllables(), line in dynamics()
+    ) {
+        prop_assert_eq!(packed(&steps).read(), steps);
+        prop_assert_eq!(packed(&syllables).read(), syllables);
+        prop_assert_eq!(PackedLine::new((FILE, ITEM), &line).read(), line);
+    }
+
+    #[test]
+    fn a_bar_keeps_its_number_and_its_place(
+        number in proptest::option::of((any::<u32>(), span())), place in span(),
+        broken in any::<bool>(), elements in elements()
+    ) {
+        let number = number.map(|(value, span)| Spanned { value, span });
+        let bar: PackedBar<Element> = match broken {
+            true => PackedBar::broken_one((FILE, ITEM), number.clone(), place),
+            false => PackedBar::new((FILE, ITEM), number.clone(), place, &contents(&elements)),
+        };
+        prop_assert_eq!((bar.number(), bar.span(), bar.broken()), (number, place, broken));
+        prop_assert_eq!(bar.read(), if broken { Vec::new() } else { elements });
+    }
 }
 
 #[test]
@@ -103,5 +158,5 @@ fn a_note_takes_few_bytes() {
         span: Span::within(FILE, ITEM, at, at + 2),
     };
     let bar: Vec<_> = (0..100).map(|at| note(3 * at)).collect();
-    assert!(packed(&bar).packed() <= 1000);
+    assert!(contents(&bar).len() <= 1000);
 }

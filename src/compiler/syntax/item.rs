@@ -6,6 +6,7 @@ use pest::Parser;
 use pest::iterators::Pair;
 
 use super::context::{Grammar, ItemReader, Rule};
+use super::packed::PackedLine;
 use super::tree::*;
 use super::{blocks, explain, layout, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
@@ -100,19 +101,19 @@ pub enum Node {
     /// `scoring name for ensemble {`.
     Scoring(Box<Word>, Box<Word>),
     /// `layout for scoring {`: the keyword, and the scoring where one is named.
-    Layout(Span, Option<Box<Word>>),
+    Layout(Box<Span>, Option<Box<Word>>),
     /// A line of a piece: what, and its text.
     PieceLine(Box<Word>, Box<Word>),
     /// A movement of a piece.
     Movement(Box<MovementTree>),
     /// How movements are numbered.
-    Numbering(NumberingTree),
+    Numbering(Box<NumberingTree>),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
-    FormLine(Option<Arc<FormLine>>, Option<Arc<[Word]>>),
+    FormLine(Option<Arc<FormLine>>, Option<Box<Arc<[Word]>>>),
     /// A bar of chord symbols.
     HarmonyBar(Arc<HarmonyBar>),
     /// A line of dynamics.
-    DynamicsLine(Box<DynamicsLine>),
+    DynamicsLine(Arc<PackedLine>),
     /// A bar of a voice.
     Bar(Arc<BarTree>),
     /// A bar of syllables.
@@ -172,6 +173,12 @@ impl Item {
         self.length as usize
     }
 
+    /// What is wrong with it.
+    #[must_use]
+    pub fn findings(&self) -> &[Diagnostic] {
+        self.findings.as_deref().unwrap_or_default()
+    }
+
     /// How many bytes it has with the gap before it.
     pub(super) fn room(&self) -> usize {
         self.gap() + self.length()
@@ -200,8 +207,11 @@ pub struct Item {
     /// Is some of what is wrong with it only counted?
     pub crowded: bool,
     /// What is wrong with it.
-    pub findings: Vec<Diagnostic>,
+    pub(super) findings: Option<Box<[Diagnostic]>>,
 }
+
+// A bar with a whole note has a dozen bytes in the source.
+const _: () = assert!(size_of::<Item>() <= 56);
 
 /// Signs that `between` takes, comments left out.
 const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
@@ -234,9 +244,13 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
         },
     };
     let (gap, length) = (gap.narrow::<u32>(), length.narrow::<u32>());
-    let mut findings = cx.diagnostics;
-    findings.shrink_to_fit();
+    let findings = told(cx.diagnostics);
     Item { id, gap, length, within, node, crowded: false, findings }
+}
+
+/// Findings as an item keeps them.
+pub(super) fn told(findings: Vec<Diagnostic>) -> Option<Box<[Diagnostic]>> {
+    (!findings.is_empty()).then(|| findings.into_boxed_slice())
 }
 
 /// How many bytes stand before an item. What is blanks alone, as nearly everywhere, need not be read
@@ -309,7 +323,7 @@ fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
         (Rule::lyrics_head, Some(name), _) => Node::Lyrics(name, verse),
         (Rule::instrument_head, Some(name), Some(like)) => Node::Instrument(name, like),
         (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
-        (Rule::layout_head, scoring, _) => Node::Layout(keyword, scoring),
+        (Rule::layout_head, scoring, _) => Node::Layout(Box::new(keyword), scoring),
         (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
         _ => Node::Lost(None),
     }
@@ -320,7 +334,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {
             let (line, unread) = blocks::broken_form_line(cx, &pair);
-            return Node::FormLine(line.map(Arc::new), Some(unread.into()));
+            return Node::FormLine(line.map(Arc::new), Some(Box::new(unread.into())));
         }
         Rule::broken_line if within != Within::Scoring => {
             let (rule, what) = match within {
@@ -351,14 +365,14 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         Rule::movement_line => {
             blocks::movement_line(cx, pair).map(|line| Node::Movement(Box::new(line)))
         }
-        Rule::numbering_line => Some(Node::Numbering(blocks::numbering_line(cx, &pair))),
+        Rule::numbering_line => Some(Node::Numbering(Box::new(blocks::numbering_line(cx, &pair)))),
         Rule::form_line => {
             let line = blocks::form_line(cx, pair);
             line.map(|line| Node::FormLine(Some(Arc::new(line)), None))
         }
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
         Rule::dynamics_line => {
-            blocks::dynamics_line(cx, pair).map(|line| Node::DynamicsLine(Box::new(line)))
+            blocks::dynamics_line(cx, pair).map(|line| Node::DynamicsLine(Arc::new(line)))
         }
         Rule::instrument_line => {
             blocks::instrument_line(cx, pair).map(|line| Node::InstrumentLine(Box::new(line)))

@@ -22,12 +22,13 @@ mod layout;
 mod music;
 #[cfg(test)]
 mod music_tests;
+mod packed;
 mod parse;
 mod scoring;
 mod tree;
 
 pub use document::{Block, Document};
-pub use elements::Elements;
 pub use item::{Item, Node, Within};
+pub use packed::{PackedBar, PackedLine};
 pub use parse::{is_name, parse};
 pub use tree::*;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use pest::iterators::Pair;
 
 use super::context::{ItemReader, Rule, read_number, read_pitch, read_value};
-use super::elements::{Elements, Packer};
+use super::elements::Packer;
 use super::explain;
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, Span};
@@ -27,7 +27,7 @@ pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> 
 pub(super) fn broken_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> BarTree {
     let span = cx.span(pair);
     let number = explain::bar(cx, pair, Rule::bar);
-    BarTree { number, elements: packed(cx, Packer::default()), span, broken: true }
+    BarTree::broken_one(cx.of(), number, span)
 }
 
 pub(super) fn bar(cx: &mut ItemReader, pair: Pair<Rule>) -> BarTree {
@@ -47,11 +47,7 @@ pub(super) fn bar(cx: &mut ItemReader, pair: Pair<Rule>) -> BarTree {
             }
         }
     }
-    BarTree { number, elements: packed(cx, elements), span, broken: false }
-}
-
-fn packed(cx: &ItemReader, elements: Packer) -> Elements {
-    Elements::new(cx.file, cx.item, elements)
+    BarTree::new(cx.of(), number, span, &elements.finish())
 }
 
 /// Takes apart what the grammar reads in one go; gives back where the last of it stands.

@@ -11,7 +11,7 @@ fn elements(bar: &str) -> Vec<Spanned<Element>> {
     let bars: Vec<_> = document
         .items()
         .filter_map(|(_, item)| match &item.node {
-            Node::Bar(bar) if !bar.broken => Some(bar.elements.read()),
+            Node::Bar(bar) if !bar.broken() => Some(bar.read()),
             _ => None,
         })
         .collect();

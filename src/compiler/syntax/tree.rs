@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::elements::Elements;
+use super::packed::{PackedBar, PackedLine};
 use crate::diagnostics::Span;
 use crate::instruments::Limit;
 use crate::music::Sign;
@@ -230,18 +230,8 @@ pub struct HarmonyTree {
     pub bars: Vec<Arc<HarmonyBar>>,
 }
 
-/// A bar of chord symbols.
-#[derive(Clone, PartialEq, Debug)]
-pub struct HarmonyBar {
-    /// The number, where one is written.
-    pub number: Option<Number>,
-    /// Values and symbols in order.
-    pub steps: Vec<Spanned<HarmonyStep>>,
-    /// The whole bar.
-    pub span: Span,
-    /// Could it not be read?
-    pub broken: bool,
-}
+/// A bar of chord symbols: values and symbols in order.
+pub type HarmonyBar = PackedBar<HarmonyStep>;
 
 /// A value, a key, a chord symbol or a rest.
 #[derive(Clone, PartialEq, Debug)]
@@ -262,7 +252,7 @@ pub struct DynamicsTree {
     /// The keyword.
     pub span: Span,
     /// The lines.
-    pub lines: Vec<DynamicsLine>,
+    pub lines: Vec<Arc<PackedLine>>,
     /// Lines that could not be read, as they stand.
     pub broken: Vec<Word>,
 }
@@ -318,18 +308,8 @@ pub struct LyricsTree {
     pub bars: Vec<Arc<LyricsBar>>,
 }
 
-/// A bar of syllables.
-#[derive(Clone, PartialEq, Debug)]
-pub struct LyricsBar {
-    /// The number, where one could be read.
-    pub number: Option<Number>,
-    /// What is sung, in order.
-    pub syllables: Vec<Spanned<SyllableTree>>,
-    /// The whole bar.
-    pub span: Span,
-    /// Could it not be read?
-    pub broken: bool,
-}
+/// A bar of syllables: what is sung, in order.
+pub type LyricsBar = PackedBar<SyllableTree>;
 
 /// A syllable, or the sign that the one before is held over another note.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -351,17 +331,7 @@ pub enum SyllableTree {
 }
 
 /// A bar of music.
-#[derive(Clone, PartialEq, Debug)]
-pub struct BarTree {
-    /// The number, where one is written.
-    pub number: Option<Number>,
-    /// What stands in it.
-    pub elements: Elements,
-    /// The whole bar.
-    pub span: Span,
-    /// Could it not be read?
-    pub broken: bool,
-}
+pub type BarTree = PackedBar<Element>;
 
 /// What stands in a bar.
 #[derive(Clone, PartialEq, Debug)]

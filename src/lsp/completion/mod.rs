@@ -318,7 +318,7 @@ fn chords(session: &mut Session, at: At) -> Vec<Proposal> {
     let mut all: Vec<Proposal> = Vec::new();
     for block in session.document(at.file).blocks() {
         let Declaration::Harmony(harmony) = &*block.declaration else { continue };
-        for step in harmony.bars.iter().flat_map(|bar| &bar.steps) {
+        for step in harmony.bars.iter().flat_map(|bar| bar.read()) {
             if let HarmonyStep::Symbol(symbol) = &step.value
                 && !all.iter().any(|known| known.text == *symbol)
                 && *symbol != cursor.typed

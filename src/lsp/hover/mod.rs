@@ -245,7 +245,7 @@ fn symbol_at(session: &Session, at: At) -> Option<(String, TextPlace)> {
         if !(start <= at.offset && at.offset <= start + item.length()) {
             continue;
         }
-        for step in &bar.steps {
+        for step in bar.read() {
             let range = sources.range(step.span);
             if let HarmonyStep::Symbol(symbol) = &step.value
                 && range.start <= at.offset

@@ -8,15 +8,12 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
-use smallvec::SmallVec;
-
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role,
-    Sound, Tuplet,
+    Attached, Bar, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role, Sound, Tuplet,
 };
 
 use super::{Beam, Element, ElementKind, Measure, Score, StaffDirectionKind, notate};
@@ -57,23 +54,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
     let mut start = Time::ZERO;
     let bars = metres.iter().zip(1..).map(|(metre, number)| {
         let metre = self::metre(metre);
-        let bar = Bar {
-            number,
-            start,
-            length: metre.bar_length(),
-            metre,
-            key: Key::C_MAJOR,
-            tempo: None,
-            mark: None,
-            up_beat: None,
-            repeat_starts: false,
-            repeat_ends: false,
-            times: 2,
-            ending: None,
-            line: BarLine::Plain,
-            signs: SmallVec::new(),
-            span: None,
-        };
+        let bar = Bar::new(number, start, metre, Key::C_MAJOR);
         start += bar.length;
         bar
     });

@@ -62,21 +62,6 @@ pub(super) fn with_comma(line: &FormLine, place: usize) -> Span {
 }
 
 impl Settings {
-    /// For each bar where its tempo stands, or else its mark, metre or key.
-    pub(super) fn said_first(&self) -> HashMap<u32, Span> {
-        fn add<T>(firsts: &mut HashMap<u32, Span>, settings: &[(u32, T, Span)]) {
-            for (bar, _, span) in settings {
-                firsts.entry(*bar).or_insert(*span);
-            }
-        }
-        let mut firsts = HashMap::new();
-        add(&mut firsts, &self.tempos);
-        add(&mut firsts, &self.marks);
-        add(&mut firsts, &self.metres);
-        add(&mut firsts, &self.keys);
-        firsts
-    }
-
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
     pub(super) fn contradicts(&mut self, cx: &mut Resolver, line: &FormLine, place: usize) -> bool {

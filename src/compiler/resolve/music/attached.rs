@@ -134,7 +134,7 @@ impl Builder<'_> {
         for mark in written {
             if mark.word.value == "fermata" {
                 let (kind, span) = (DirectionKind::FermataOnRest, mark.word.span);
-                self.music.directions.push(Direction { at, kind, span });
+                push_slowly(&mut self.music.directions, Direction { at, kind, span });
             } else {
                 self.cx.push(
                     Diagnostic::error(
@@ -199,7 +199,7 @@ impl Builder<'_> {
                 });
                 continue;
             };
-            self.music.directions.push(Direction { at, kind, span });
+            push_slowly(&mut self.music.directions, Direction { at, kind, span });
         }
     }
 

@@ -17,7 +17,10 @@ const FEWEST: usize = 4;
 /// The bars that were counted.
 #[derive(Default)]
 pub(in crate::resolve) struct Counted {
+    /// Those that are wrong.
     bars: Vec<CountedBar>,
+    /// Those that are right, in runs as they came.
+    right: Vec<BarIndices>,
 }
 
 #[derive(Clone, Copy)]
@@ -87,7 +90,14 @@ impl Findings<'_> {
 impl Counted {
     /// Notes a bar of a voice with what it is too long, and its finding.
     pub(in crate::resolve) fn voice(&mut self, bar: usize, over: Time, finding: Option<Finding>) {
-        self.bars.push(CountedBar { bar, over, finding, chords: false });
+        if over != Time::ZERO || finding.is_some() {
+            self.bars.push(CountedBar { bar, over, finding, chords: false });
+            return;
+        }
+        match self.right.last_mut().filter(|run| run.after == bar) {
+            Some(run) => run.after += 1,
+            None => self.right.push(BarIndices::one(bar)),
+        }
     }
 
     /// Adds what was counted elsewhere among other findings: `told` says where each of them is told.
@@ -105,6 +115,7 @@ impl Counted {
         };
         let bars = other.bars.iter();
         self.bars.extend(bars.map(|bar| CountedBar { finding: bar.finding.map(moved), ..*bar }));
+        self.right.extend_from_slice(&other.right);
     }
 
     /// Notes an overfull bar of chords.
@@ -139,8 +150,8 @@ impl Counted {
     fn stretch(&self, form: &Form, bars: BarIndices, findings: &mut Findings) {
         let first = bars.first;
         let here = || self.bars.iter().filter(|bar| bars.contains(bar.bar));
-        let counted = here().filter(|bar| !bar.chords).count();
-        let right = here().filter(|bar| !bar.chords && bar.over == Time::ZERO).count();
+        let right: usize = self.right.iter().map(|run| run.common(bars)).sum();
+        let counted = right + here().filter(|bar| !bar.chords).count();
         // Where the form could not be read, the metre before it is taken to go on if most bars
         // agree; otherwise nothing can be said of them.
         if !form.is_sure(first) && (!form.is_sure(0) || right * 2 <= counted) {
@@ -180,6 +191,10 @@ impl Counted {
 
     /// A bar that all voices miss alike: told once.
     fn one_bar(&self, form: &Form, bar: usize, findings: &mut Findings) {
+        // Where it is right in one of them, there is nothing that all have.
+        if self.right.iter().any(|run| run.contains(bar)) {
+            return;
+        }
         let mut here = self.bars.iter().filter(|counted| counted.bar == bar && !counted.chords);
         let Some(first) = here.next() else { return };
         let others: Vec<&CountedBar> = here.collect();

@@ -23,6 +23,7 @@ use super::piece::{
 };
 use super::{Resolver, unknown};
 use crate::diagnostics::{Diagnostic, Span};
+use crate::lists::push_slowly;
 use crate::music::{Pitch, Time};
 use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
 
@@ -46,16 +47,20 @@ pub(super) fn music(
     };
     let mut count = BarCount::new(counting);
     for (place, bar) in bars.iter().enumerate() {
-        let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
-        let numbers = (bar.number.as_ref(), following);
+        let following = bars.get(place + 1).and_then(|bar| bar.number());
+        let (number, broken) = (bar.number(), bar.broken());
         // What could not be read behind the last bar need not be a bar.
-        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+        if broken && number.is_none() && count.next >= form.bars.len() {
             break;
         }
         let (before, expected) = (builder.cx.errors, count.next);
-        let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
+        let Some(index) =
+            count.index(builder.cx, form, (number.as_ref(), following.as_ref()), bar.span())
+        else {
+            break;
+        };
         count.next = builder.bar(bar, index);
-        if bar.broken || builder.cx.errors_since(before) || count.is_off() {
+        if broken || builder.cx.errors_since(before) || count.is_off() {
             let first = if counting == Counting::Whole { expected.min(index) } else { index };
             BarIndices::new(first, count.next).add(&mut builder.music.unsure);
         }
@@ -127,7 +132,7 @@ impl Builder<'_> {
         self.pack();
         let frame = &self.form.bars[index];
         let whole = self.form.whole(index);
-        if tree.broken {
+        if tree.broken() {
             self.state.value_doubtful = true;
             self.state.octave_doubtful = true;
             self.state.doubtful = true;
@@ -142,7 +147,7 @@ impl Builder<'_> {
             self.covers(whole);
             return whole.after;
         }
-        let elements = tree.elements.read();
+        let elements = tree.read();
         if let Some((span, count, marks)) = bar_rest(&elements) {
             return self.bar_rest(&elements, index, span, count, marks);
         }
@@ -154,7 +159,7 @@ impl Builder<'_> {
             self.element(&mut bar, element, None);
         }
         repeated::gather(self.cx, before, crowd);
-        let last = elements.last().map_or(tree.span, |element| element.span);
+        let last = elements.last().map_or_else(|| tree.span(), |element| element.span);
         self.count(last, &bar, end - start);
         if let Some((_, span)) = self.state.graces.take() {
             self.cx.push(
@@ -220,7 +225,7 @@ impl Builder<'_> {
         let after = self.form.after_counted(index, (count.max(1) as usize).min(room));
         let last = &self.form.bars[after - 1];
         let (start, length) = (bar.at, last.start + last.length - bar.at);
-        self.music.rests.push(Rest { start, length, span });
+        push_slowly(&mut self.music.rests, Rest { start, length, span });
         self.covers(BarIndices::new(index, after));
         after
     }
@@ -313,7 +318,7 @@ impl Builder<'_> {
                 self.state.last = None;
                 let start = bar.at;
                 let length = self.advance(bar, span, tuplet);
-                self.music.rests.push(Rest { start, length, span });
+                push_slowly(&mut self.music.rests, Rest { start, length, span });
             }
             Element::Hold(marks) => {
                 let attached = self.attached(marks);
@@ -515,7 +520,7 @@ impl Builder<'_> {
             self.cx.push(
                 Diagnostic::error(
                     "bars/missing",
-                    last.span,
+                    last.span(),
                     format!(
                         "This voice ends {missing} {} before the piece, which has {end}.",
                         if missing == 1 { "bar" } else { "bars" }

@@ -62,7 +62,7 @@ impl Builder<'_> {
             return;
         }
         if length.is_positive() && start + length <= bar.end {
-            self.music.tuplets.push(Tuplet { start, length, actual, normal });
+            push_slowly(&mut self.music.tuplets, Tuplet { start, length, actual, normal });
         }
     }
 }

@@ -81,6 +81,13 @@ impl BarIndices {
         BarIndices::new(self.first.max(others.first), self.after.min(others.after))
     }
 
+    /// How many bars are among them and among others.
+    #[must_use]
+    pub fn common(self, others: BarIndices) -> usize {
+        let both = self.and(others);
+        both.after.saturating_sub(both.first)
+    }
+
     /// These with a bar more on either side.
     #[must_use]
     pub const fn with_neighbours(self) -> BarIndices {

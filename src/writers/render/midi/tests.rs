@@ -15,8 +15,8 @@ use crate::music::{Key, Metre, Mode, Pitch, Time};
 use crate::notate::notate;
 use crate::perform::perform;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, DirectionKind, Ending, Graces, Mark, OfTwo, Piece, Player,
-    Role, Sound, Technique, Tempo, Tuplet,
+    Attached, Bar, Direction, DirectionKind, Ending, Graces, Mark, OfTwo, Piece, Player, Role,
+    Sound, Technique, Tempo, Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -44,23 +44,13 @@ fn violin() -> Player {
 /// A piece of so many bars in 3/4, D minor, a quarter 96.
 fn piece(bars: i32) -> Piece {
     let metre = Metre::new(3, 4).unwrap();
-    let bar = |number: i32| Bar {
-        number,
-        start: metre.bar_length() * i64::from(number - 1),
-        length: metre.bar_length(),
-        metre,
-        key: Key::new("D".parse().unwrap(), Mode::Minor).unwrap(),
-        tempo: (number == 1)
-            .then(|| Tempo { beat: Some((Time::QUARTER, 96.0)), words: Some("Con moto".into()) }),
-        mark: None,
-        up_beat: None,
-        repeat_starts: false,
-        repeat_ends: false,
-        times: 2,
-        ending: None,
-        signs: smallvec::SmallVec::new(),
-        line: BarLine::Plain,
-        span: None,
+    let key = Key::new("D".parse().unwrap(), Mode::Minor).unwrap();
+    let bar = |number: i32| {
+        let start = metre.bar_length() * i64::from(number - 1);
+        let mut bar = Bar::new(number, start, metre, key);
+        bar.tempo = (number == 1)
+            .then(|| Tempo { beat: Some((Time::QUARTER, 96.0)), words: Some("Con moto".into()) });
+        bar
     };
     let mut piece = Piece { title: "Evening at the Locks".into(), ..Piece::default() };
     piece.licence = Some("CC0-1.0".into());

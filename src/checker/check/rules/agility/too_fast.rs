@@ -134,7 +134,8 @@ fn overtaxed(
     };
     let changes = cx.techniques(player);
     let speed = cx.limit(&RULE) / 100.0;
-    let mut offending = vec![0.0_f64; notes.len()];
+    // In order; mostly there are none.
+    let mut offending: Vec<(usize, f64)> = Vec::new();
     // The steps of the window that ends here: index of the note, seconds taken and needed.
     let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
     // The last step for which there is hardly time enough.
@@ -175,13 +176,15 @@ fn overtaxed(
             let rate = WINDOW as f64 / taken.max(0.001);
             for (index, ..) in &window {
                 for note in [*index, *index - 1] {
-                    let known = &mut offending[note - notes.start];
-                    *known = known.max(rate);
+                    match offending.binary_search_by_key(&note, |(known, _)| *known) {
+                        Ok(known) => offending[known].1 = offending[known].1.max(rate),
+                        Err(place) => offending.insert(place, (note, rate)),
+                    }
                 }
             }
         }
     }
-    notes.zip(offending).filter(|(_, rate)| *rate > 0.0).collect()
+    offending
 }
 
 /// Does a note belong to a glissando: one of three neighbouring strings, one after the other?

@@ -44,7 +44,7 @@ use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::loudness::Degree;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
-use crate::diagnostics::{Severity, Span};
+use crate::diagnostics::Severity;
 use crate::music::{Letter, Pitch};
 use crate::resolve::Mark;
 
@@ -69,11 +69,12 @@ const LENDS_DETACHED: f64 = 0.25;
 /// A single note between two breaths may last so many of them. Our heuristic.
 const ONE_NOTE: f64 = 1.5;
 
-/// Seconds without a breath, seconds that one lasts, and the ensemble line of the player.
-type Breathless = (f64, f64, Span);
+/// Notes that follow one another without a breath, from the one at an index on: that behind the last,
+/// seconds without a breath, and seconds that one lasts.
+type Breathless = (usize, f64, f64);
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let mut all: Vec<Vec<(usize, Breathless)>> = vec![Vec::new(); cx.arrangement.parts.len()];
+    let mut runs: Vec<Vec<(usize, Breathless)>> = vec![Vec::new(); cx.arrangement.parts.len()];
     let mut stretches = cx.stretches().peekable();
     for (player, part) in cx.parts() {
         let mut own: Vec<Stretch> = Vec::new();
@@ -81,18 +82,32 @@ fn check(cx: &Context, findings: &mut Findings) {
             own.push(stretch);
         }
         if part.player.count == 1 {
-            all[player] = cx.offences_of_part(&RULE, player, || {
-                own.iter().flat_map(|stretch| breathless(cx, stretch)).collect()
+            runs[player] = cx.offences_of_part(&RULE, player, || {
+                let mut found = Vec::new();
+                own.iter().for_each(|stretch| breathless(cx, stretch, &mut found));
+                found
             });
         }
     }
     // Players of one line who have the same notes in octaves are told together.
-    let cause = |note: &PackedNote, (.., line): &Breathless| {
+    let cause = |player: usize, note: &PackedNote, (): &()| {
         let pitch = note.sound().pitches().last().copied().unwrap_or(Pitch::new(Letter::C, 0, 0));
-        (sharing::cause(note, pitch), Some((*line, 0)))
+        (sharing::cause(note, pitch), Some((cx.part(player).player.span, 0)))
     };
-    for (passage, others) in sharing::causes(cx, &RULE, all, cause) {
-        let (seconds, carries, _) = *passage.detail();
+    // There may be very many notes: each is told by its index alone.
+    let notes = |runs: &Vec<(usize, Breathless)>| {
+        let mut all =
+            Vec::with_capacity(runs.iter().map(|(first, (after, ..))| after - first).sum());
+        all.extend(runs.iter().flat_map(|(first, (after, ..))| (*first..*after).map(|n| (n, ()))));
+        all
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, runs.iter().map(notes).collect(), cause) {
+        let own = &runs[passage.player];
+        let run = own.partition_point(|(first, _)| *first <= passage.offences[0].0);
+        let Some((_, (_, seconds, carries))) = run.checked_sub(1).and_then(|run| own.get(run))
+        else {
+            continue;
+        };
         let message = format!(
             "{} has no place to breathe for {seconds:.0} seconds from {} on ({}); one breath lasts about {carries:.0} here.",
             passage.part.player.name,
@@ -107,11 +122,10 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-/// The notes of a stretch in which nobody could breathe, each with how long that lasts.
-fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
-    let Stretch { player, part, instrument, .. } = *stretch;
-    let Some(breath) = &instrument.breath else { return Vec::new() };
-    let mut found: Vec<(usize, Breathless)> = Vec::new();
+/// Finds the notes of a stretch in which nobody could breathe, and how long that lasts.
+fn breathless(cx: &Context, stretch: &Stretch, found: &mut Vec<(usize, Breathless)>) {
+    let Stretch { player, instrument, .. } = *stretch;
+    let Some(breath) = &instrument.breath else { return };
     let times = cx.times(player);
     let mut first = stretch.range().start;
     let mut slurred = false;
@@ -143,11 +157,10 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
         // Whoever breathes before and after a single note lets it go a little early.
         let carries_on = if first == index { ONE_NOTE * carries } else { carries };
         if seconds > carries_on && !super::shared(cx, player, first..=index) {
-            found.extend((first..=index).map(|note| (note, (seconds, carries, part.player.span))));
+            found.push((first, (index + 1, seconds, carries)));
         }
         first = index + 1;
     }
-    found
 }
 
 /// How loud the notes from the first to the last are on the whole.

@@ -89,7 +89,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     });
     let offences = super::lasting(cx, moments, SHORT, |sounding| *sounding);
-    let cause = |note: &PackedNote, bass: &Pitch| {
+    let cause = |_, note: &PackedNote, bass: &Pitch| {
         let low = note.sound().pitches().first().copied().unwrap_or(*bass);
         (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))
     };

@@ -83,7 +83,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         offences.push(own);
     }
     let cause =
-        |note: &PackedNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);
+        |_, note: &PackedNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let note = passage.first();
         let (pitch, chord) = *passage.detail();

@@ -121,7 +121,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             own.insert(at, (sounding.note(), clash));
         }
     }
-    let cause = |note: &PackedNote, clash: &Clash| {
+    let cause = |_, note: &PackedNote, clash: &Clash| {
         let with = sharing::cause(clash.other.of(parts), clash.with);
         (sharing::cause(note, clash.pitch), Some(with))
     };

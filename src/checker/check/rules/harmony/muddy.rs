@@ -124,7 +124,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     });
     let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, ..)| *sounding);
-    let cause = |note: &PackedNote, (_, pitch, (other, by)): &Mud| {
+    let cause = |_, note: &PackedNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {

@@ -129,7 +129,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             own.push((note, what));
         }
     });
-    let cause = |note: &PackedNote, (low, _): &(Sounding, bool)| {
+    let cause = |_, note: &PackedNote, (low, _): &(Sounding, bool)| {
         let of = |note: &PackedNote| {
             sharing::cause(note, super::single(note).unwrap_or(Pitch::new(Letter::C, 0, 0)))
         };

@@ -54,7 +54,7 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
     });
     let moments = moments.collect();
     let offences = super::lasting(cx, moments, long, |other| *other);
-    let cause = |note: &PackedNote, (first, pitch): &(Sounding, Pitch)| {
+    let cause = |_, note: &PackedNote, (first, pitch): &(Sounding, Pitch)| {
         (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
     };
     let word = tone.word();

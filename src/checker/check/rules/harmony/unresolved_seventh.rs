@@ -117,7 +117,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     }
-    let cause = |note: &PackedNote, left: &Left| (sharing::cause(note, left.pitch), None);
+    let cause = |_, note: &PackedNote, left: &Left| (sharing::cause(note, left.pitch), None);
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let note = passage.first();
         let Left { pitch, chord, to } = *passage.detail();

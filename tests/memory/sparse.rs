@@ -1,0 +1,137 @@
+//! Pieces of which there is little in the source for each bar, chord or dynamic: what is kept of each
+//! of them counts most there.
+
+use std::fmt::Write;
+
+/// A piece for one player: how many bars, what the form says besides, the bars of the voice, and the
+/// blocks behind it.
+pub struct Sparse {
+    bars: usize,
+    form: String,
+    voice: String,
+    blocks: String,
+    /// The line of the ensemble, and the player.
+    player: (&'static str, &'static str),
+}
+
+/// A line for each of so many bars, from the first or another one on.
+fn lines(bars: std::ops::RangeInclusive<usize>, line: impl Fn(usize) -> String) -> String {
+    bars.fold(String::new(), |mut text, bar| {
+        writeln!(text, "{}", line(bar)).unwrap();
+        text
+    })
+}
+
+impl Sparse {
+    /// A flute, with these notes in each bar.
+    pub fn flute(bars: usize, notes: &str) -> Sparse {
+        Sparse::each(bars, |_| notes.to_string())
+    }
+
+    /// A flute, with other notes in each bar.
+    pub fn each(bars: usize, notes: impl Fn(usize) -> String) -> Sparse {
+        let voice = lines(1..=bars, |bar| format!("{bar}: {} |", notes(bar)));
+        let (form, blocks) = (String::new(), String::new());
+        Sparse { bars, form, voice, blocks, player: ("flute 1", "flute") }
+    }
+
+    /// The same for other players, each of whom plays all of it.
+    pub fn played_by(self, line: &'static str, name: &'static str) -> Sparse {
+        Sparse { player: (line, name), ..self }
+    }
+
+    /// The same without numbers before the bars.
+    pub fn without_numbers(self) -> Sparse {
+        let bare = self.voice.lines().filter_map(|line| line.split_once(": "));
+        let voice = bare.fold(String::new(), |all, (_, bar)| all + bar + "\n");
+        Sparse { voice, ..self }
+    }
+
+    /// The same with a line of the form for each bar but the first and the last.
+    pub fn said_of_bars(self, said: impl Fn(usize) -> String) -> Sparse {
+        let form = lines(2..=self.bars - 1, |bar| format!("  {}", said(bar)));
+        Sparse { form, ..self }
+    }
+
+    /// The same with a block that has a line for each bar.
+    pub fn with_block(self, head: &str, line: impl Fn(usize) -> String) -> Sparse {
+        let block = lines(1..=self.bars, |bar| format!("  {}", line(bar)));
+        Sparse { blocks: format!("{}{head} {{\n{block}}}\n", self.blocks), ..self }
+    }
+
+    /// The source.
+    pub fn text(&self) -> String {
+        let Sparse { bars, form, voice, blocks, player: (line, name) } = self;
+        format!(
+            "piece \"Figures\" {{ }}\nform {{\n  1 metre 4/4, key D major, tempo 1/4 at 60\n{form}  \
+             {bars} end\n}}\nvoice upper {{\n{voice}}}\n{blocks}ensemble all {{\n  era 1885\n  \
+             {line}\n}}\nscoring all for all {{\n  {name} plays upper as melody\n}}\n"
+        )
+    }
+}
+
+/// One of several things by turns.
+fn turn<'t>(bar: usize, things: &[&'t str]) -> &'t str {
+    things[bar % things.len()]
+}
+
+/// All shapes, each with its name.
+pub fn shapes() -> Vec<(&'static str, String)> {
+    let whole = || Sparse::flute(8000, "1/1 D5");
+    let sixteenths = "1/16 D5 E F# G A G F# E D E F# G A G F# E";
+    let shapes = [
+        ("a whole note in each bar", whole()),
+        ("the same without numbers", whole().without_numbers()),
+        ("a whole note or a rest by turns", {
+            Sparse::each(8000, |bar| turn(bar, &["1/1 D5", "rest"]).to_string())
+        }),
+        ("a rest in nearly each bar", {
+            Sparse::each(8000, |bar| if bar == 1 { "1/1 D5" } else { "rest" }.to_string())
+        }),
+        ("two notes in each bar", Sparse::flute(4000, "1/2 D5 E")),
+        ("notes that are held by turns", {
+            Sparse::each(3000, |bar| turn(bar, &["1/4 = = = E5", "1/4 D5 = = ="]).to_string())
+        }),
+        ("a dynamic for each bar", {
+            whole().with_block("dynamics", |bar| format!("{bar} {}", turn(bar, &["p", "f"])))
+        }),
+        ("a dynamic for each beat", {
+            Sparse::flute(2000, "1/1 D5").with_block("dynamics", |bar| {
+                format!("{bar} p\n  {bar} beat 2 f\n  {bar} beat 3 p\n  {bar} beat 4 f")
+            })
+        }),
+        ("a chord for each bar", {
+            whole().with_block("harmony", |bar| format!("{bar}: {} |", turn(bar, &["D", "A", "G"])))
+        }),
+        ("four chords for each bar", {
+            whole().with_block("harmony", |bar| format!("{bar}: 1/4 D A G A |"))
+        }),
+        ("a key for each bar", {
+            whole().said_of_bars(|bar| format!("{bar} key {} major", turn(bar, &["C", "G"])))
+        }),
+        ("a mark for each bar", whole().said_of_bars(|bar| format!("{bar} mark \"A{bar}\""))),
+        ("a tempo for each bar", {
+            whole().said_of_bars(|bar| format!("{bar} tempo 1/4 at {}", 60 + bar % 3))
+        }),
+        ("a double bar for each bar", whole().said_of_bars(|bar| format!("{bar} double-bar"))),
+        ("sixteenths", Sparse::flute(2000, sixteenths)),
+        ("sixteenths of two", Sparse::flute(2000, sixteenths).played_by("flute 2", "flute")),
+        ("marks and slurs", Sparse::flute(3000, "1/4 D5[stacc] E[accent] {F# G}")),
+        ("slurs of two", Sparse::flute(3000, "1/8 {D5 E} {F# G} {A G} {F# E}")),
+        ("tuplets", { Sparse::flute(3000, "3:2(1/8 D5 E F#) 3:2(G A G) 3:2(F# E D) 3:2(E F# G)") }),
+        ("rests within bars", Sparse::flute(3000, "1/4 D5 rest D rest")),
+        ("words", Sparse::flute(3000, "[\"dolce\"] 1/2 D5 E")),
+        ("chords of a harp", {
+            let chords = Sparse::flute(3000, "1/4 D4&F#4&A4 E4&G4 D4&F#4&A4 E4&G4");
+            chords.played_by("harp", "harp")
+        }),
+        ("a syllable on each note", {
+            let sung = Sparse::flute(3000, "1/4 D5 E F# G").played_by("soprano", "soprano");
+            sung.with_block("lyrics for upper", |bar| format!("{bar}: la li lo lu |"))
+        }),
+    ];
+    let comments = format!("{}{}", "// x\n".repeat(60_000), Sparse::flute(4, "1/1 D5").text());
+    let blanks = format!("{}{}", "\n".repeat(100_000), Sparse::flute(4, "1/1 D5").text());
+    let shapes = shapes.into_iter().map(|(name, shape)| (name, shape.text()));
+    shapes.chain([("comments", comments), ("empty lines", blanks)]).collect()
+}
