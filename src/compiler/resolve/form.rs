@@ -9,7 +9,6 @@ use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form, Seldom};
 use super::{Resolver, jumps, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
-use crate::lists::put_in_order;
 use crate::music::{Key, Metre, Sign, Time};
 use crate::syntax::{
     BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Tree,
@@ -19,7 +18,7 @@ use crate::syntax::{
 mod settings;
 
 pub(super) use settings::read_key;
-use settings::{Settings, once_a_bar};
+use settings::{Settings, by_bar, once_a_bar};
 
 /// How long all bars together may be: so many bars of 4/4.
 const LONGEST: Time = Time::of(limits::BARS as i64, 1);
@@ -497,39 +496,6 @@ pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Ba
     }
     found.sort_unstable();
     found
-}
-
-/// Settings by their bars.
-struct ByBar<'s, T> {
-    settings: &'s [(u32, T, Span)],
-    /// Their indices in the order of their bars.
-    order: Vec<u32>,
-}
-
-fn by_bar<T>(settings: &[(u32, T, Span)]) -> ByBar<'_, T> {
-    let mut order: Vec<u32> = (0..settings.len().narrow::<u32>()).collect();
-    put_in_order(&mut order, |index| settings[*index as usize].0);
-    ByBar { settings, order }
-}
-
-impl<T> ByBar<'_, T> {
-    /// Those of a bar, in the order in which they were said.
-    fn of(&self, bar: u32) -> &[u32] {
-        let said_of = |index: &u32| self.settings[*index as usize].0;
-        let first = self.order.partition_point(|index| said_of(index) < bar);
-        let count = self.order[first..].iter().take_while(|index| said_of(index) == bar).count();
-        &self.order[first..first + count]
-    }
-
-    /// What is said last of a bar.
-    fn get(&self, bar: u32) -> Option<&T> {
-        self.of(bar).last().map(|index| &self.settings[*index as usize].1)
-    }
-
-    /// Where something is said first of a bar.
-    fn first(&self, bar: u32) -> Option<Span> {
-        self.of(bar).first().map(|index| self.settings[*index as usize].2)
-    }
 }
 
 fn first_of<T: Clone>(settings: &[(u32, T, Span)]) -> Option<T> {

@@ -5,7 +5,9 @@ use super::super::piece::{Ending, Tempo};
 use super::{bad_value, exact};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
+use crate::lists::put_in_order;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
+use crate::narrow::Narrow;
 use crate::syntax::{BarRange, FormItem, FormLine, MetreTree, Spanned, TempoTree, ValueTree};
 use std::collections::HashMap;
 
@@ -31,6 +33,39 @@ pub(super) struct Settings {
     pub(super) signs: Vec<(u32, Sign, Span)>,
     /// What has been said of which bar, and where.
     pub(super) said: HashMap<(&'static str, u32), Span>,
+}
+
+/// Settings by their bars.
+pub(super) struct ByBar<'s, T> {
+    settings: &'s [(u32, T, Span)],
+    /// Their indices in the order of their bars.
+    order: Vec<u32>,
+}
+
+pub(super) fn by_bar<T>(settings: &[(u32, T, Span)]) -> ByBar<'_, T> {
+    let mut order: Vec<u32> = (0..settings.len().narrow::<u32>()).collect();
+    put_in_order(&mut order, |index| settings[*index as usize].0);
+    ByBar { settings, order }
+}
+
+impl<T> ByBar<'_, T> {
+    /// Those of a bar, in the order in which they were said.
+    fn of(&self, bar: u32) -> &[u32] {
+        let said_of = |index: &u32| self.settings[*index as usize].0;
+        let first = self.order.partition_point(|index| said_of(index) < bar);
+        let count = self.order[first..].iter().take_while(|index| said_of(index) == bar).count();
+        &self.order[first..first + count]
+    }
+
+    /// What is said last of a bar.
+    pub(super) fn get(&self, bar: u32) -> Option<&T> {
+        self.of(bar).last().map(|index| &self.settings[*index as usize].1)
+    }
+
+    /// Where something is said first of a bar.
+    pub(super) fn first(&self, bar: u32) -> Option<Span> {
+        self.of(bar).first().map(|index| self.settings[*index as usize].2)
+    }
 }
 
 /// What a bar has one of, in the word of the language.

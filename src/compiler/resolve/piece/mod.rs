@@ -1,5 +1,6 @@
 //! The piece: what the source means, with every name linked and every time exact.
 
+mod bar;
 mod bars;
 mod direction;
 mod form;
@@ -22,6 +23,7 @@ use std::sync::Arc;
 use crate::diagnostics::Span;
 use crate::music::Time;
 
+pub use bar::*;
 pub use bars::*;
 pub use direction::*;
 pub use form::*;
