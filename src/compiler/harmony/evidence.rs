@@ -36,6 +36,8 @@ pub(super) struct Slot {
     pub(super) struck: bool,
     /// Does the tune rest on a note, or pause after it?
     pub(super) goal: bool,
+    /// How much sounds in it: 1 is one voice for the whole slot.
+    pub(super) total: f32,
     /// How many notes sound in it.
     notes: u16,
 }
@@ -54,7 +56,7 @@ pub(super) enum Texture {
 
 impl Texture {
     /// By how many notes sound, for their share of the slot.
-    fn of(sounding: f32) -> Texture {
+    pub(super) fn of(sounding: f32) -> Texture {
         match sounding {
             s if s <= 0.0 => Texture::Silent,
             s if s <= 1.3 => Texture::One,
@@ -89,8 +91,8 @@ pub(super) struct Top {
     pub(super) class: u8,
     height: i32,
     onset: Time,
-    length: Time,
-    held: bool,
+    pub(super) length: Time,
+    pub(super) held: bool,
 }
 
 impl Slot {
@@ -123,10 +125,10 @@ pub(super) struct Bass {
     pub(super) supports: bool,
     /// By how many semitones the bass has come here from its last other note, and goes on from here
     /// to its next one; 0 where there is none.
-    reached: i8,
-    left: i8,
+    pub(super) reached: i8,
+    pub(super) left: i8,
     pub(super) span: Span,
-    height: i32,
+    pub(super) height: i32,
     onset: Time,
 }
 
@@ -139,83 +141,41 @@ impl Bass {
 }
 
 /// Voices beyond which further ones add no evidence: doublings do not make a chord surer.
-const FULL_TEXTURE: f32 = 4.0;
+pub(super) const FULL_TEXTURE: f32 = 4.0;
 
-/// The beats of the piece with what sounds in them.
-pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
-    let mut slots = Vec::new();
-    for index in 0..piece.form.bars.len() {
-        cut(&piece.form, index, &mut slots);
+/// Some bars of a piece cut into slots, with what sounds in them.
+pub(super) struct Laid {
+    pub(super) slots: Vec<Slot>,
+    /// Index of the bar behind them.
+    pub(super) after: usize,
+    /// Of each voice the index of the first note that may sound behind them.
+    pub(super) notes: Box<[usize]>,
+}
+
+/// Lays out at least so many slots from a bar on, to the end of a bar, if the piece has so many;
+/// of each voice the first note that may sound in them is known.
+pub(super) fn lay_out(piece: &Piece, bar: usize, notes: &[usize], least: usize) -> Laid {
+    let mut slots = Vec::with_capacity(least);
+    let mut after = bar;
+    while after < piece.form.bars.len() && slots.len() < least {
+        cut(&piece.form, after, &mut slots);
+        after += 1;
     }
-    for voice in &piece.voices {
-        hear(&voice.music.notes, &mut slots);
-    }
-    let (mut sounding, mut heard) = (0.0f32, 0.0f32);
+    let voices = piece.voices.iter().zip(notes);
+    let notes = voices.map(|(voice, first)| hear(&voice.music.notes, *first, &mut slots)).collect();
     for slot in &mut slots {
-        let total: f32 = slot.sounding.iter().sum();
-        slot.texture = Texture::of(total);
-        if slot.texture != Texture::Silent {
-            (sounding, heard) = (sounding + total.min(FULL_TEXTURE), heard + 1.0);
-        }
-        if total > FULL_TEXTURE {
-            let scale = FULL_TEXTURE / total;
+        slot.total = slot.sounding.iter().sum();
+        slot.texture = Texture::of(slot.total);
+        if slot.total > FULL_TEXTURE {
+            let scale = FULL_TEXTURE / slot.total;
             slot.sounding.iter_mut().chain(&mut slot.foreign).for_each(|weight| *weight *= scale);
         }
         if let Some(bass) = &mut slot.bass {
             bass.supports = slot.notes > 1;
         }
     }
-    // A voice alone for a while says less of its chords than a piece for one voice, which is made so
-    // that it says them.
-    let whole = if heard > 0.0 { Texture::of(sounding / heard) } else { Texture::Silent };
-    for slot in &mut slots {
-        if slot.texture != whole && slot.texture != Texture::Silent {
-            slot.texture = Texture::More;
-        }
-        if slot.texture == Texture::More {
-            slot.heard = SmallVec::new();
-        }
-    }
     spread(&mut slots);
-    goals(&mut slots);
-    steps_of_bass(&mut slots);
-    slots
-}
-
-/// Tells each bass how it has come and how it goes on, note by note.
-fn steps_of_bass(slots: &mut [Slot]) {
-    let (mut now, mut from) = (None, 0i8);
-    for bass in slots.iter_mut().filter_map(|slot| slot.bass.as_mut()) {
-        if now.is_some_and(|height| height != bass.height) {
-            from = (bass.height - now.unwrap_or(bass.height)).narrow::<i8>();
-        }
-        now = Some(bass.height);
-        bass.reached = from;
-    }
-    let (mut now, mut to) = (None, 0i8);
-    for bass in slots.iter_mut().rev().filter_map(|slot| slot.bass.as_mut()) {
-        if now.is_some_and(|height| height != bass.height) {
-            to = (now.unwrap_or(bass.height) - bass.height).narrow::<i8>();
-        }
-        now = Some(bass.height);
-        bass.left = to;
-    }
-}
-
-/// Finds where the tune rests on a note: for two slots and more, longer than the note before; or
-/// where it is silent afterwards.
-fn goals(slots: &mut [Slot]) {
-    for index in 0..slots.len() {
-        let before = index.checked_sub(1).and_then(|before| slots[before].top.as_ref());
-        let after = slots.get(index + 1).and_then(|after| after.top.as_ref());
-        let slot = &slots[index];
-        let goal = slot.top.as_ref().is_some_and(|top| {
-            let longer = before.is_none_or(|before| before.length < top.length);
-            let rests = top.length >= slot.length * 2 && !top.held && longer;
-            rests || after.is_none()
-        });
-        slots[index].goal = goal;
-    }
+    Laid { slots, after, notes }
 }
 
 /// Length of the slots of a bar: its beat; the half or the quarter of long beats; never less than
@@ -260,18 +220,27 @@ fn cut(form: &Form, index: usize, slots: &mut Vec<Slot>) {
             heard: SmallVec::new(),
             struck: false,
             goal: false,
+            total: 0.0,
             notes: 0,
         });
         start += length;
     }
 }
 
-/// Adds the notes of one voice to the slots in which they sound.
-fn hear(notes: &WrittenNotes, slots: &mut [Slot]) {
+/// Adds the notes of one voice, from an index on, to the slots in which they sound; gives the index
+/// of the first that may sound behind them.
+fn hear(notes: &WrittenNotes, from: usize, slots: &mut [Slot]) -> usize {
+    let Some(behind) = slots.last().map(|last| last.start + last.length) else { return from };
     let mut first = 0;
-    let (mut notes, mut before) = (notes.iter().peekable(), None);
-    while let Some(note) = notes.next() {
+    let (mut index, mut goes_on) = (from, None);
+    let mut before = from.checked_sub(1).and_then(|before| notes.get(before));
+    let mut notes = notes.starting_with(from).peekable();
+    while let Some(note) = notes.next_if(|note| note.start < behind) {
         let end = note.start + note.length;
+        if end > behind {
+            goes_on.get_or_insert(index);
+        }
+        index += 1;
         while first < slots.len() && slots[first].start + slots[first].length <= note.start {
             first += 1;
         }
@@ -329,6 +298,7 @@ fn hear(notes: &WrittenNotes, slots: &mut [Slot]) {
         }
         before = Some(note);
     }
+    goes_on.unwrap_or(index)
 }
 
 /// How a note is reached and left in its voice.

@@ -10,16 +10,19 @@ mod costs;
 mod evidence;
 mod learned;
 mod path;
+mod stretches;
 #[cfg(test)]
 mod tests;
 mod thin;
 
 use std::borrow::Cow;
 
-use crate::music::{Chord, PitchName, Time};
+use crate::music::{Chord, Key, PitchName, Time};
 use crate::resolve::{HarmonyEvent, Piece, hear};
 
 use evidence::Slot;
+use path::Beat;
+use stretches::Evidence;
 
 /// Harmony that was inferred from the voices.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -46,66 +49,61 @@ pub fn harmony_of(piece: &Piece) -> Cow<'_, [HarmonyEvent]> {
 /// Empty where no voice has a note with pitch.
 #[must_use]
 pub fn infer(piece: &Piece) -> InferredHarmony {
-    let slots = evidence::slots(piece);
-    if slots.iter().all(|slot| slot.sounding.iter().all(|weight| *weight == 0.0)) {
+    let evidence = Evidence::of(piece);
+    if evidence.is_silent() {
         return InferredHarmony::default();
     }
-    let beats = path::cheapest(&slots);
+    let beats = path::cheapest(&evidence);
     let mut events: Vec<HarmonyEvent> = Vec::new();
-    let mut first = 0;
-    while first < slots.len() {
-        let mut after = first + 1;
-        while after < slots.len()
-            && slots[after].bar == slots[first].bar
-            && beats[after].candidate == beats[first].candidate
-        {
-            after += 1;
+    let mut sums = vec![(0.0, 0.0); piece.form.bars.len()];
+    for stretch in 0..evidence.stretches() {
+        let (first, slots) = evidence.stretch(stretch);
+        let slots: Vec<_> = slots.iter().zip(&beats[first..]).collect();
+        for run in slots.chunk_by(|(one, beat), (two, next)| {
+            one.bar == two.bar && beat.candidate == next.candidate
+        }) {
+            events.push(event(run, &events));
         }
-        events.push(event(&slots[first..after], beats[first].candidate, &events));
-        first = after;
+        for (slot, beat) in slots {
+            let (sum, weight) = &mut sums[slot.bar];
+            *sum += beat.certainty * slot.length.to_f64();
+            *weight += slot.length.to_f64();
+        }
     }
-    let certainty = certainty(piece, &slots, &beats);
-    // They are large, and what follows asks for the chords alone.
-    drop((slots, beats));
+    // What follows asks for the chords alone.
+    drop((evidence, beats));
     events.shrink_to_fit();
     hear(&piece.form, &mut events, &[]);
-    InferredHarmony { events, certainty }
+    let certainty =
+        sums.into_iter().map(|(sum, weight)| if weight > 0.0 { sum / weight } else { 0.0 });
+    InferredHarmony { events, certainty: certainty.collect() }
 }
 
 /// The chord of a run of slots that share a candidate.
-fn event(slots: &[Slot], candidate: costs::Candidate, before: &[HarmonyEvent]) -> HarmonyEvent {
-    let start = slots[0].start;
-    let length: Time = slots.iter().map(|slot| slot.length).sum();
-    let root = name_of(slots, candidate.root);
+fn event(run: &[(&Slot, &Beat)], before: &[HarmonyEvent]) -> HarmonyEvent {
+    let (Slot { start, key, .. }, Beat { candidate, .. }) = run[0];
+    let slots = || run.iter().map(|(slot, _)| *slot);
+    let length: Time = slots().map(|slot| slot.length).sum();
+    let root = name_of(slots(), *key, candidate.root);
     let mut chord = Chord { root, quality: candidate.quality, bass: None };
-    let bass = slots.iter().filter_map(|slot| slot.bass.as_ref()).find_map(|bass| {
+    let bass = slots().filter_map(|slot| slot.bass.as_ref()).find_map(|bass| {
         let class = bass.name.class();
         chord.members().into_iter().find(|member| member.class() == class)
     });
     chord.bass = bass.filter(|bass| *bass != root);
-    let span = slots
-        .iter()
+    let span = slots()
         .find_map(|slot| slot.bass.as_ref())
         .map(|bass| bass.span)
         .or(before.last().map(|event| event.span))
         .unwrap_or_default();
-    HarmonyEvent { start, length, chord, key: slots[0].key, span }
+    HarmonyEvent { start: *start, length, chord, key: *key, span }
 }
 
 /// The root's name: as the voices spell it, or else as lies nearest to the key.
-fn name_of(slots: &[Slot], class: i32) -> PitchName {
-    let heard = slots.iter().find_map(|slot| slot.names[class as usize]);
+fn name_of<'s>(slots: impl Iterator<Item = &'s Slot>, key: Key, class: i32) -> PitchName {
+    let mut slots = slots;
+    let heard = slots.find_map(|slot| slot.names[class as usize]);
     heard
         .and_then(|fifths| PitchName::from_fifths(i32::from(fifths)))
-        .unwrap_or_else(|| slots[0].key.spelling(class))
-}
-
-fn certainty(piece: &Piece, slots: &[Slot], beats: &[path::Beat]) -> Vec<f64> {
-    let mut sums = vec![(0.0, 0.0); piece.form.bars.len()];
-    for (slot, beat) in slots.iter().zip(beats) {
-        let (sum, weight) = &mut sums[slot.bar];
-        *sum += beat.certainty * slot.length.to_f64();
-        *weight += slot.length.to_f64();
-    }
-    sums.into_iter().map(|(sum, weight)| if weight > 0.0 { sum / weight } else { 0.0 }).collect()
+        .unwrap_or_else(|| key.spelling(class))
 }

@@ -2,6 +2,7 @@
 
 use super::costs::{self, CANDIDATES, Candidate, Costs, QUALITIES, Way};
 use super::evidence::Slot;
+use super::stretches::Evidence;
 use crate::narrow::Narrow;
 
 /// What the search found for a slot.
@@ -14,54 +15,58 @@ pub(super) struct Beat {
 /// Costs are turned into shares of certainty on this scale (our heuristic).
 const DOUBT: f64 = 0.5;
 
-/// How many slots are worked out together on the way back: what is kept of each would otherwise be
-/// most of the memory that a long piece takes.
-const STRETCH: usize = 256;
-
 /// The chord of every slot on the cheapest way.
-pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
-    let Some(last) = slots.len().checked_sub(1) else { return Vec::new() };
+pub(super) fn cheapest(evidence: &Evidence) -> Vec<Beat> {
+    let Some(last) = evidence.len().checked_sub(1) else { return Vec::new() };
     // Cheapest cost up to and with each slot, kept where a stretch begins …
-    let mut costs = costs::of_slot(&slots[0], last == 0);
-    let mut begins = vec![costs];
-    for (index, slot) in slots.iter().enumerate().skip(1) {
-        costs = onward(&costs, slot, index == last).0;
-        if index.is_multiple_of(STRETCH) {
-            begins.push(costs);
+    let mut costs = [0.0; CANDIDATES];
+    let mut begins = Vec::with_capacity(evidence.stretches());
+    for stretch in 0..evidence.stretches() {
+        let (first, slots) = evidence.stretch(stretch);
+        for (slot, index) in slots.iter().zip(first..) {
+            costs = match index {
+                0 => costs::of_slot(slot, last == 0),
+                _ => onward(&costs, slot, index == last).0,
+            };
+            if index == first {
+                begins.push(costs);
+            }
         }
     }
     // … and back again, stretch by stretch, with the cheapest cost from behind each slot to the
     // end.
     let mut backward = [0.0; CANDIDATES];
     let mut state = least(&costs).0;
-    let mut beats = Vec::with_capacity(slots.len());
-    let mut forward = Vec::with_capacity(STRETCH);
-    let mut from = Vec::with_capacity(STRETCH);
+    let mut beats = Vec::with_capacity(evidence.len());
+    let (mut forward, mut from) = (Vec::new(), Vec::new());
+    // The first slot of the stretch behind.
+    let mut behind = None;
     for (stretch, begin) in begins.iter().enumerate().rev() {
-        let first = stretch * STRETCH;
-        let after = (first + STRETCH).min(slots.len());
+        let (first, slots) = evidence.stretch(stretch);
         forward.clear();
         from.clear();
         let mut costs = *begin;
         // Where each came from stands with the slot before it.
-        for (index, slot) in slots.iter().enumerate().take(last.min(after) + 1).skip(first + 1) {
+        for (slot, index) in slots.iter().chain(&behind).zip(first..).skip(1) {
             forward.push(costs);
             let (reached, origins) = onward(&costs, slot, index == last);
             from.push(origins);
             costs = reached;
         }
-        if after > last {
+        if behind.is_none() {
             forward.push(costs);
         }
-        for index in (first..after).rev() {
+        for (place, slot) in slots.iter().enumerate().rev() {
+            let index = first + place;
             if index < last {
-                state = usize::from(from[index - first][state]);
+                state = usize::from(from[place][state]);
             }
-            let certainty = certainty(&forward[index - first], &backward, state / QUALITIES);
+            let certainty = certainty(&forward[place], &backward, state / QUALITIES);
             beats.push(Beat { candidate: costs::candidate(state), certainty });
-            add(&mut backward, &slots[index], index == last);
-            backward = step(&backward, &Way::to(&slots[index]), true).0;
+            add(&mut backward, slot, index == last);
+            backward = step(&backward, &Way::to(slot), true).0;
         }
+        behind = slots.into_iter().next();
     }
     beats.reverse();
     beats

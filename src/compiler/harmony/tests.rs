@@ -4,7 +4,7 @@ use super::*;
 use crate::diagnostics::Sources;
 use crate::resolve::{NoFiles, resolve};
 
-fn piece(form: &str, rest: &str) -> Arc<Piece> {
+pub(super) fn piece(form: &str, rest: &str) -> Arc<Piece> {
     let text = format!("piece \"Test\" {{ }}\nform {{\n{form}\n}}\n{rest}\n");
     let mut sources = Sources::new();
     let file = sources.add("test.ripieno", text);
