@@ -138,7 +138,7 @@ fn times(text: &str, hold: impl Fn(&[Diagnostic])) -> f64 {
     MEMORY.reset_peak_usage();
     let mut session = Session::asked_once(NoFiles);
     let file = session.open("memory.ripieno", text);
-    let findings = session.findings(file);
+    let findings = session.findings_alone(file);
     let peak = MEMORY.peak_usage() - before;
     hold(&findings);
     peak as f64 / bytes as f64

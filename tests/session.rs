@@ -320,6 +320,30 @@ fn only_the_scorings_that_are_chosen_are_worked_out() {
 }
 
 #[test]
+fn who_asks_for_findings_alone_is_told_what_others_are() {
+    let text = RIVER.replace("1/4 D5 F# A |", "1/4 D5 F# A8 |").replace("violin-2, viola", "viola");
+    let asked = |alone: bool, chosen: Option<&str>| {
+        let shelf = HashMap::from([("forces.ripieno".to_string(), FORCES.to_string())]);
+        let mut session = Session::asked_once(Shelf(shelf));
+        let river = session.open("river.ripieno", &text);
+        if let Some(name) = chosen {
+            session.choose(river, vec![name.into()]);
+        }
+        let findings = match alone {
+            true => session.findings_alone(river),
+            false => session.findings(river),
+        };
+        // Who asks for more after all gets it.
+        (told(&findings), session.arrangements(river).len())
+    };
+    for chosen in [None, Some("plain"), Some("full")] {
+        let (findings, scorings) = asked(true, chosen);
+        assert!(findings.iter().any(|finding| finding.contains("compass/")), "{findings:?}");
+        assert_eq!((findings, scorings), asked(false, chosen));
+    }
+}
+
+#[test]
 fn a_used_file_is_taken_as_it_stands_in_the_editor() {
     let mut session = Session::new(Shelf(HashMap::new()));
     let river = session.open("river.ripieno", RIVER);

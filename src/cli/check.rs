@@ -34,7 +34,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     for path in &arguments.files {
         let file = desk.open(path, arguments.root.as_deref())?;
         source::scorings(&desk.session.piece(file), &arguments.scoring)?;
-        let findings = desk.findings(file, &arguments.scoring)?;
+        let findings = desk.findings_alone(file, &arguments.scoring)?;
         // Data are one object, however many files there are.
         if arguments.format != Show::Json {
             source::show(desk.sources(), &findings, arguments.format)?;

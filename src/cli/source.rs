@@ -65,13 +65,28 @@ impl Desk {
         file: FileId,
         names: &[String],
     ) -> Result<Arc<[Diagnostic]>, Failure> {
+        self.choose(file, names)?;
+        Ok(self.session.findings(file))
+    }
+
+    /// The same where nothing else is asked of the source afterwards.
+    pub(super) fn findings_alone(
+        &mut self,
+        file: FileId,
+        names: &[String],
+    ) -> Result<Arc<[Diagnostic]>, Failure> {
+        self.choose(file, names)?;
+        Ok(self.session.findings_alone(file))
+    }
+
+    fn choose(&mut self, file: FileId, names: &[String]) -> Result<(), Failure> {
         let piece = self.session.piece(file);
         if !piece.scorings.is_empty() {
             let chosen = scorings(&piece, names)?;
             let names = chosen.iter().map(|scoring| scoring.name.clone()).collect();
             self.session.choose(file, names);
         }
-        Ok(self.session.findings(file))
+        Ok(())
     }
 
     /// All texts as they were read.

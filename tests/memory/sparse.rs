@@ -133,5 +133,18 @@ pub fn shapes() -> Vec<(&'static str, String)> {
     let comments = format!("{}{}", "// x\n".repeat(60_000), Sparse::flute(4, "1/1 D5").text());
     let blanks = format!("{}{}", "\n".repeat(100_000), Sparse::flute(4, "1/1 D5").text());
     let shapes = shapes.into_iter().map(|(name, shape)| (name, shape.text()));
-    shapes.chain([("comments", comments), ("empty lines", blanks)]).collect()
+    let voice = Sparse::flute(500, "1/4 D5 E F# G").played_by("flute 4", "flute").text();
+    let scorings = (1..20).fold(voice, |all, number| {
+        format!("{all}scoring another-{number} for all {{\n  flute plays upper as melody\n}}\n")
+    });
+    let bars = lines(1..=4, |bar| format!("{bar}: 1/1 D5 |"));
+    let blocks = lines(1..=400, |number| format!("voice v{number} {{\n{bars}}}"));
+    let voices = Sparse { blocks, ..Sparse::flute(4, "1/1 D5") }.text();
+    let further = [
+        ("comments", comments),
+        ("empty lines", blanks),
+        ("twenty scorings of a voice", scorings),
+        ("voices that nobody has", voices),
+    ];
+    shapes.chain(further).collect()
 }

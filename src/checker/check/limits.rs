@@ -4,7 +4,6 @@
 
 use super::Rule;
 use super::rules::{RULES, limits_no_effect};
-use super::{Finding, Findings};
 use crate::diagnostics::{Diagnostic, did_you_mean};
 use crate::resolve::{Piece, SetLimit};
 
@@ -178,7 +177,7 @@ pub(super) fn in_force(rule: &Rule, set: &[SetLimit]) -> f64 {
 }
 
 /// Reports `limits` lines that set nothing.
-pub(super) fn without_effect(piece: &Piece, findings: &mut Findings) {
+pub(super) fn without_effect(piece: &Piece, findings: &mut Vec<Diagnostic>) {
     let rule = &limits_no_effect::RULE;
     let mut seen = Vec::new();
     for set in piece.ensembles.iter().flat_map(|ensemble| &ensemble.limits) {
@@ -205,7 +204,7 @@ pub(super) fn without_effect(piece: &Piece, findings: &mut Findings) {
             }
         };
         let finding = Diagnostic::new(rule.severity, rule.code, span, message).with_help(help);
-        findings.0.push(Finding::alone(finding));
+        findings.push(finding);
     }
 }
 

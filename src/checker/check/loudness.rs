@@ -6,7 +6,7 @@
 //! exact times, rounded down, so that a growing part reaches forte where its hairpin ends and not
 //! before, and a falling one leaves it at once: no floating point, the same on every machine.
 
-use crate::lists::{exactly, put_in_order};
+use crate::lists::{exactly, push_slowly, put_in_order};
 use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::resolve::{Direction, DirectionKind, Dynamic};
@@ -75,9 +75,28 @@ impl Slope {
     }
 }
 
+/// What is said of the loudness at a time. There may be one for each note, so that it has to be small.
+#[derive(Debug)]
+struct Said {
+    at: Time,
+    what: What,
+}
+
+/// What is said of the loudness.
+#[derive(Debug)]
+enum What {
+    /// Such a degree from here on.
+    Degree(u8),
+    /// The slope of that index begins.
+    Slope(u32),
+}
+
 /// The loudness of a part through written time.
 #[derive(Debug, Default)]
-pub(super) struct Loudness(Vec<Slope>);
+pub(super) struct Loudness {
+    said: Vec<Said>,
+    slopes: Vec<Slope>,
+}
 
 impl Loudness {
     /// The loudness that these directions (in order of time) ask for.
@@ -90,14 +109,15 @@ impl Loudness {
         put_in_order(&mut ordered, |said| {
             (said.at, matches!(said.kind, DirectionKind::Hairpin { .. }))
         });
-        let mut loudness = Loudness(Vec::with_capacity(ordered.len()));
+        let said = Vec::with_capacity(ordered.len());
+        let mut loudness = Loudness { said, slopes: Vec::new() };
         let mut next = 0;
         for Direction { at, kind, .. } in &ordered {
             let at = *at;
             match kind {
                 DirectionKind::Dynamic(dynamic) => {
-                    if let Some(degree) = dynamic.degree().map(Degree::of) {
-                        loudness.0.push(Slope { at, until: at, from: degree, to: degree });
+                    if let Some(degree) = dynamic.degree() {
+                        loudness.said.push(Said { at, what: What::Degree(degree) });
                     }
                 }
                 DirectionKind::Hairpin { grows, to } => {
@@ -120,13 +140,19 @@ impl Loudness {
         let one_more = Degree((from.0 + step).clamp(0, 7 * UNIT));
         let reached = goal.map(|(_, degree)| degree).filter(|degree| (*degree > from) == grows);
         let until = goal.map_or(to, |(time, _)| to.min(time)).max(at);
-        self.0.push(Slope { at, until, from, to: reached.unwrap_or(one_more) });
+        let slope = self.slopes.len().narrow::<u32>();
+        self.said.push(Said { at, what: What::Slope(slope) });
+        push_slowly(&mut self.slopes, Slope { at, until, from, to: reached.unwrap_or(one_more) });
     }
 
     /// The degree at a time; mezzo forte where nothing is said.
     pub fn degree(&self, time: Time) -> Degree {
-        let after = self.0.partition_point(|slope| slope.at <= time);
-        self.0[..after].last().map_or(Degree::USUAL, |slope| slope.degree(time))
+        let after = self.said.partition_point(|said| said.at <= time);
+        match self.said[..after].last().map(|said| &said.what) {
+            None => Degree::USUAL,
+            Some(What::Degree(degree)) => Degree::of(*degree),
+            Some(What::Slope(slope)) => self.slopes[*slope as usize].degree(time),
+        }
     }
 }
 

@@ -115,7 +115,7 @@ enum Scope {
     /// One scoring as a whole.
     Scoring(fn(&Context, &mut Findings)),
     /// The piece with all its scorings.
-    Piece(fn(&Piece, &mut Findings)),
+    Piece(fn(&Piece, &mut Vec<Diagnostic>)),
     /// The `allow` lines of a scoring, once all other rules have run.
     Allows,
 }
@@ -203,8 +203,8 @@ pub fn check_scorings(
     scorings: &[&Arc<Scoring>],
     options: &Options,
 ) -> Vec<Diagnostic> {
-    let arrangements: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
-    check_piece(piece, &arrangements, options)
+    let arrangements = scorings.iter().map(|scoring| arrange(piece, scoring));
+    check_again(piece, arrangements, options, &mut Kept { forgets: true, ..Kept::default() })
 }
 
 /// Runs all rules over one arranged scoring and gives back what they find.
@@ -246,15 +246,15 @@ pub(crate) struct Kept {
     pub(crate) forgets: bool,
 }
 
-/// The same with what an earlier run kept.
+/// The same with what an earlier run kept. Each scoring is asked for when the one before is done
+/// with, so that they need not all be there at once.
 fn check_again(
     piece: &Piece,
-    arrangements: &[impl Borrow<Arrangement>],
+    arrangements: impl IntoIterator<Item = impl Borrow<Arrangement>>,
     options: &Options,
     kept: &mut Kept,
 ) -> Vec<Diagnostic> {
-    let arrangements = || arrangements.iter().map(Borrow::borrow);
-    let mut all = Findings::default();
+    let mut all = Vec::new();
     for rule in RULES {
         if let Scope::Piece(check) = rule.scope
             && options.runs(rule.code)
@@ -263,12 +263,11 @@ fn check_again(
         }
     }
     let mut told = AllTold::default();
-    let mut used = Vec::new();
-    for arrangement in arrangements() {
+    let (mut scorings, mut used) = (Vec::new(), Vec::new());
+    for arrangement in arrangements {
+        let arrangement: &Arrangement = arrangement.borrow();
+        scorings.push(Arc::clone(&arrangement.scoring));
         let name = &arrangement.scoring.name;
-        if kept.forgets {
-            kept.scorings.clear();
-        }
         let memory = kept.scorings.entry(name.clone()).or_default();
         memory.forgets = kept.forgets;
         let changed = memory.begin(arrangement);
@@ -286,14 +285,16 @@ fn check_again(
             told.tell(finding, &arrangement.scoring.name);
         }
         used.extend(cx.used_allows());
+        if kept.forgets {
+            drop(cx);
+            kept.scorings.clear();
+        }
     }
-    if kept.forgets {
-        kept.scorings.clear();
-    }
-    all.0.extend(told.told.into_iter().map(Told::finish));
-    let scorings = arrangements().map(|arrangement| &*arrangement.scoring);
-    all.0.extend(allows::findings(scorings, &used, options));
-    options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
+    all.extend(told.told.into_iter().map(|told| told.finish().diagnostic));
+    let scorings = scorings.iter().map(|scoring| &**scoring);
+    let unused = allows::findings(scorings, &used, options);
+    all.extend(unused.into_iter().map(|finding| finding.diagnostic));
+    options.apply(all)
 }
 
 fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {

@@ -18,11 +18,10 @@ pub fn report(
     options: &Options,
     sources: &Sources,
 ) -> Vec<Diagnostic> {
-    let arranged: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
     let mut all = report_again(
         piece,
         of_source,
-        &arranged,
+        scorings.iter().map(|scoring| arrange(piece, scoring)),
         options,
         &mut Kept { forgets: true, ..Kept::default() },
     );
@@ -49,7 +48,7 @@ pub(crate) fn in_order<R: Ord>(
 pub(crate) fn report_again(
     piece: &Piece,
     of_source: Vec<Diagnostic>,
-    arrangements: &[impl Borrow<Arrangement>],
+    arrangements: impl IntoIterator<Item = impl Borrow<Arrangement>>,
     options: &Options,
     kept: &mut Kept,
 ) -> Vec<Diagnostic> {

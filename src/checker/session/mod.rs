@@ -263,13 +263,29 @@ impl Session {
         }
         work.arrange(self.once);
         work.checked.forgets = self.once;
-        let all = check::report_again(
-            &work.piece,
-            of_source,
-            &work.arrangements,
-            &self.options,
-            &mut work.checked,
-        );
+        let arranged = work.arrangements.iter().map(|arrangement| &**arrangement);
+        let all =
+            check::report_again(&work.piece, of_source, arranged, &self.options, &mut work.checked);
+        work.found(all, self.files.sources())
+    }
+
+    /// The same for who wants nothing but the findings: the scorings are worked out and judged one
+    /// after the other, and none of them stays.
+    pub fn findings_alone(&mut self, root: FileId) -> Arc<[Diagnostic]> {
+        if !self.once || !self.work(root).movements.is_empty() {
+            return self.findings(root);
+        }
+        let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
+        if let Some(known) = &work.findings {
+            return Arc::clone(known);
+        }
+        let of_source = work.of_source.clone();
+        let piece = Arc::clone(&work.piece);
+        let scorings = work.scorings(&piece);
+        let arranged = scorings.into_iter().map(|scoring| arrange_once(&piece, scoring));
+        work.checked.forgets = true;
+        let all =
+            check::report_again(&piece, of_source, arranged, &self.options, &mut work.checked);
         work.found(all, self.files.sources())
     }
 
@@ -278,6 +294,7 @@ impl Session {
         let work = self.works.entry(root).or_default();
         if work.revision != self.revision {
             self.files.begin(root);
+            work.resolved.forgets = self.once;
             (work.piece, work.of_source) = resolve_again(&mut self.files, root, &mut work.resolved);
             work.files = self.files.reached();
             work.findings = None;
@@ -351,6 +368,17 @@ fn of_each_once(own: Vec<Diagnostic>, of_movements: &[Arc<[Diagnostic]>]) -> Vec
 }
 
 impl Work {
+    /// The scorings of the piece that are asked about, in the order in which they are.
+    fn scorings<'p>(&self, piece: &'p Piece) -> Vec<&'p Arc<resolve::Scoring>> {
+        match &self.chosen {
+            None => piece.scorings.iter().collect(),
+            Some(names) => {
+                let named = |name: &String| piece.scorings.iter().find(|s| s.name == *name);
+                names.iter().filter_map(named).collect()
+            }
+        }
+    }
+
     /// Keeps all findings, in the order of the source.
     fn found(&mut self, mut all: Vec<Diagnostic>, sources: &Sources) -> Arc<[Diagnostic]> {
         let files = &self.files;
@@ -364,13 +392,7 @@ impl Work {
     /// about once, without what a next run would take over.
     fn arrange(&mut self, once: bool) {
         let before = std::mem::take(&mut self.arrangements);
-        let scorings: Vec<_> = match &self.chosen {
-            None => self.piece.scorings.iter().collect(),
-            Some(names) => {
-                let named = |name: &String| self.piece.scorings.iter().find(|s| s.name == *name);
-                names.iter().filter_map(named).collect()
-            }
-        };
+        let scorings = self.scorings(&self.piece);
         let arranged = scorings.into_iter().map(|scoring| {
             let known = before.iter().find(|known| known.scoring.name == scoring.name);
             match known.filter(|known| Arc::ptr_eq(&known.piece, &self.piece)) {

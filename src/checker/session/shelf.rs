@@ -9,7 +9,7 @@ use crate::resolve::{LoadError, Loader, Shelf, read_file};
 use crate::syntax::Document;
 
 /// Bytes of a text from which on it is better read twice than kept as it was read.
-const LONG: usize = 64 * 1024;
+const LONG: usize = 8 * 1024;
 
 pub(super) struct Files {
     sources: Sources,

@@ -17,6 +17,8 @@ use crate::syntax::{Declaration, VoiceTree};
 /// What one run of this stage keeps for the next.
 #[derive(Default)]
 pub struct Kept {
+    /// Will there be no next run? Then nothing is kept but the piece.
+    pub forgets: bool,
     pub(super) voices: Vec<Arc<KeptVoice>>,
     pub(super) piece: Arc<Piece>,
 }

@@ -52,7 +52,8 @@ pub fn resolve(
     root: FileId,
     loader: &mut dyn Loader,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
-    resolve_again(&mut loader::Once::new(sources, root, loader), root, &mut Kept::default())
+    let mut once = Kept { forgets: true, ..Kept::default() };
+    resolve_again(&mut loader::Once::new(sources, root, loader), root, &mut once)
 }
 
 /// The same for the files of a shelf, with what an earlier run kept; what comes out equal to what
@@ -244,7 +245,9 @@ fn link(
             Declaration::Voice(voice) => {
                 let own = kept.voice(cx, declaration, voice, &piece.form);
                 piece.voices.push(own.replay(cx));
-                voices.push(own);
+                if !kept.forgets {
+                    voices.push(own);
+                }
             }
             Declaration::Harmony(tree) => {
                 if !piece.harmony.is_empty() {

@@ -39,8 +39,9 @@
 //! # Source
 //! Common practice.
 
-use crate::check::{Cause, Findings, Grounds, Rule, Scope};
+use crate::check::{Cause, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
+use crate::lists::push_slowly;
 use crate::resolve::{Piece, Verb};
 
 pub const RULE: Rule = Rule {
@@ -53,7 +54,7 @@ pub const RULE: Rule = Rule {
     text: include_str!("unused_voice.rs"),
 };
 
-fn check(piece: &Piece, findings: &mut Findings) {
+fn check(piece: &Piece, findings: &mut Vec<Diagnostic>) {
     let mut used = vec![false; piece.voices.len()];
     for line in piece.scorings.iter().flat_map(|scoring| &scoring.lines) {
         if let Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } =
@@ -78,11 +79,11 @@ fn check(piece: &Piece, findings: &mut Findings) {
                 format!("No player has the voice `{}` in any of the {many} scorings.", voice.name)
             }
         };
-        findings.push(Diagnostic::new(RULE.severity, RULE.code, voice.span, message).with_help(
-            format!(
-                "Give it to a player: `{player} plays {} as melody`; or remove the voice.",
-                voice.name
-            ),
-        ));
+        let help = format!(
+            "Give it to a player: `{player} plays {} as melody`; or remove the voice.",
+            voice.name
+        );
+        let finding = Diagnostic::new(RULE.severity, RULE.code, voice.span, message);
+        push_slowly(findings, finding.with_help(help));
     }
 }
