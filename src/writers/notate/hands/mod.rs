@@ -69,7 +69,6 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     staff::finished(part, upper, lower)
 }
 
-/// Are the notes the bass, and nothing above it?
 /// Is this a bass for a keyboard, to which the player finds the chords?
 pub(super) fn is_continuo(part: &Part) -> bool {
     let taken = || part.instruments.iter().map(|(_, instrument)| *instrument);
@@ -79,6 +78,7 @@ pub(super) fn is_continuo(part: &Part) -> bool {
         && is_bass_line(&part.notes)
 }
 
+/// Are the notes the bass, and nothing above it?
 fn is_bass_line(notes: &[PackedNote]) -> bool {
     let is_bass = |note: &PackedNote| {
         let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
