@@ -298,16 +298,3 @@ fn bars_of_rest_under_a_cue_are_level_within_their_line_alone() {
     let [one, other] = below(vec![17])[..] else { panic!("{:?}", below(vec![17])) };
     assert!(one + 0.9 < other, "{one} {other} in two lines");
 }
-
-#[test]
-fn a_run_gives_room_to_longer_notes_where_a_line_is_full() {
-    let text = format!(
-        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
-         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
-        bars(19, &"1/16 G4 A4 ".repeat(8)),
-    );
-    let sheet = super::tests::score_sheet(&text, false);
-    let spaces = super::spacing::bar_spaces(&sheet);
-    let [least, natural] = [spaces[3].least, spaces[3].natural];
-    assert!(least < 0.96 * natural && least > 0.85 * natural, "{least} of {natural}");
-}

@@ -25,10 +25,9 @@ const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
 /// How much of the ideal room is left where a line is as full as can be.
 pub(super) const TIGHTEST: f64 = 0.64;
-/// From head to head at the least, in staff spaces, where the notes are long enough for it: a little less than
-/// what a sixteenth takes by itself, so that where a line is full the longer notes beside a run do not give all
-/// the room. Our heuristic.
-const LEAST_STEP: f64 = 1.6;
+/// From head to head at the least, in staff spaces, where the notes are long enough for it: what a
+/// sixteenth takes by itself.
+const LEAST_STEP: f64 = 1.75;
 
 /// A bar before it has a place in a line.
 #[derive(Debug)]

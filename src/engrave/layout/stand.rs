@@ -27,7 +27,7 @@ const LAST_ALONE: f64 = 4.5;
 /// them for one system; the foot of the page stays free. Our heuristic.
 const MOST_OPEN: (f64, f64) = (5.0, 3.0);
 /// By how much they grow at most so that a single system fills its page. Our heuristic.
-const FILLING: f64 = 6.5;
+const FILLING: f64 = 8.0;
 /// How much wider the gap between systems of a score is than the one between their staves, where there is
 /// room for it: the eye must find the system before it finds the staff. Our heuristic.
 const APART: f64 = 1.4;

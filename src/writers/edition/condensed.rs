@@ -148,8 +148,10 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         });
     }
     let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
-    let told = levels::told_apart(pair);
-    let stays = levels::first_stays(pair);
+    let read = levels::read_together(pair);
+    let read = [&*read[0], &*read[1]];
+    let told = levels::told_apart(read);
+    let stays = levels::first_stays(read);
     let otherwise = partings::plays_otherwise(pair);
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
@@ -176,7 +178,8 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             voices: voices(unsettled[bar], [first, second], player),
             directions: {
                 let stays = stays[bar].filter(|_| told[bar]);
-                shared_words::said(unsettled[bar], [first, second], (told[bar], stays), &names)
+                let read = read.map(|staff| &staff.measures[bar]);
+                shared_words::said(unsettled[bar], read, (told[bar], stays), &names)
             },
             multi_rest: 0,
             counted: false,
@@ -190,7 +193,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     settle(&mut bars);
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
-    staff.spans.extend(hairpins(pair));
+    staff.spans.extend(hairpins(read));
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {

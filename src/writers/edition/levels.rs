@@ -1,13 +1,14 @@
 //! How loud two players are who share a staff: where they are told different things, and where one
 //! hairpin says it to both.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use crate::music::Time;
 use crate::notate::{ElementKind, Measure, Staff, StaffDirectionKind};
 use crate::resolve::Dynamic;
 
-use super::{Spanner, SpannerKind};
+use super::{Spanner, SpannerKind, spans};
 
 /// A dynamic with its bar and its time in it.
 pub(super) type Told = (usize, Time, Dynamic);
@@ -123,6 +124,43 @@ fn sounds(measure: &Measure, span: &Range<Time>) -> bool {
             && element.at < span.end
             && element.at + element.length > span.start
     })
+}
+
+/// Two players as they are read on one staff: who rests at the end of a crescendo is not told its goal under his last
+/// note, where the other is told the same a bar later at the most. One sign says it to both.
+pub(super) fn read_together<'a>(pair: [&'a Staff; 2]) -> [Cow<'a, Staff>; 2] {
+    let pins = pair.map(|staff| spans::hairpins(&staff.measures));
+    let told = pair.map(dynamics);
+    let early = |who: usize| -> Vec<Told> {
+        let others: Vec<_> = pins[1 - who].iter().filter_map(ends).collect();
+        let is_early = |&(bar, at, level): &Told| {
+            pins[who].iter().filter_map(ends).any(|(from, to, grows)| {
+                let later = |&(begin, end, also): &(Place, Place, bool)| {
+                    let on = (begin, also) == (from, grows) && end > to && end.0 <= bar + 1;
+                    // At the bar line it stands in the bar that ends there.
+                    let goal = |said: &Told| {
+                        said.2 == level && (said.0, said.1) > (bar, at) && said.0 <= end.0 + 1
+                    };
+                    on && told[1 - who].iter().any(goal)
+                };
+                grows && to == (bar, at) && others.iter().any(later)
+            })
+        };
+        told[who].iter().filter(|said| is_early(said)).copied().collect()
+    };
+    let read = |who: usize| {
+        let early = early(who);
+        if early.is_empty() {
+            return Cow::Borrowed(pair[who]);
+        }
+        let mut staff = pair[who].clone();
+        for (bar, at, level) in early {
+            let goal = StaffDirectionKind::Dynamic(level);
+            staff.measures[bar].directions.retain(|said| said.at != at || said.kind != goal);
+        }
+        Cow::Owned(staff)
+    };
+    [read(0), read(1)]
 }
 
 /// Brings hairpins that begin together and go the same way to one end, the later one, where the player
@@ -280,5 +318,38 @@ mod tests {
         told.insert(1, (1, zero, StaffDirectionKind::Dynamic(Dynamic::P)));
         let score = oboes([&told, &short]);
         assert_eq!(condensed_score(&score).staves[0].spans.len(), 1, "only the second is longer");
+    }
+
+    #[test]
+    fn a_goal_that_one_reads_before_his_rest_and_the_other_soon_after_stands_once() {
+        let zero = Time::ZERO;
+        let says = |bar, at, dynamic| (bar, at, StaffDirectionKind::Dynamic(dynamic));
+        let pin = |bar, at| {
+            let grows = StaffDirectionKind::HairpinStarts { grows: true };
+            [(1, zero, grows), (bar, at, StaffDirectionKind::HairpinEnds)]
+        };
+        let half = Time::of(1, 2);
+        let long = [&[says(0, zero, Dynamic::P)][..], &pin(2, half), &[says(3, zero, Dynamic::F)]];
+        let short = |goal| {
+            let quarter = Time::of(1, 4);
+            let pin = pin(2, quarter);
+            [&[says(0, zero, Dynamic::P)][..], &pin, &[says(2, quarter, goal)]].concat()
+        };
+        let told = |goal| {
+            let score = oboes([&long.concat(), &short(goal)]);
+            let edition = condensed_score(&score);
+            let staff = &edition.staves[0];
+            let bars = staff.bars.iter().enumerate();
+            let said = bars.flat_map(|(bar, measure)| {
+                let loud = measure
+                    .directions
+                    .iter()
+                    .filter(|said| matches!(said.kind, crate::edition::DirectionKind::Dynamic(_)));
+                loud.map(move |_| bar)
+            });
+            (said.collect::<Vec<_>>(), staff.spans.iter().filter_map(super::ends).count())
+        };
+        assert_eq!(told(Dynamic::F), (vec![0, 3], 1));
+        assert_eq!(told(Dynamic::Mf), (vec![0, 2, 3], 2), "they come to different levels");
     }
 }

@@ -63,14 +63,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
                     let (grows, until, source) = (*grows, *to, direction.span);
                     let hairpin = Hairpin { from: at, to: until, until, grows, source };
-                    if enters_after_long_rest(notes, at, frame)
-                        && let Some(goal) =
-                            hairpins::all_but_over(part, frame, direction.at, &hairpin)
-                    {
-                        now.take(goal, at, at, notes);
-                    } else {
-                        now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
-                    }
+                    now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest
@@ -98,6 +91,10 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         let goal = goal.filter(|goal| !told_at(goal.at));
         if let Some(goal) = &goal {
             page.print(goal.at, StaffDirectionKind::Dynamic(goal.level), goal.source);
+            // What his next entry would say again.
+            if let Some(next) = notes.get(notes.partition_point(|note| note.start() <= goal.at)) {
+                page.unsay(next.start(), goal);
+            }
         }
         let to = goal.map_or(hairpin.to, |goal| goal.at);
         page.print_end(to, StaffDirectionKind::HairpinEnds, hairpin.source);
@@ -293,6 +290,17 @@ impl Page<'_> {
             );
             loudness && self.frame[bar].start + said.at == at
         })
+    }
+
+    /// Takes back the dynamic of a place, if it is the goal that has been told before.
+    fn unsay(&mut self, at: Time, goal: &hairpins::Goal) {
+        let bar = bar_at(self.frame, at);
+        let within = at - self.frame[bar].start;
+        self.measures[bar].directions.retain(|said| {
+            let same =
+                matches!(said.kind, StaffDirectionKind::Dynamic(level) if level == goal.level);
+            !(said.at == within && same && said.origin.source == Some(goal.source))
+        });
     }
 
     /// Prints what ends at a time: at a bar line, in the bar that ends there.

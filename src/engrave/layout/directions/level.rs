@@ -67,7 +67,7 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 /// phrase stands on one line is common practice.
 const NEAR: f64 = 6.0;
 const ONE_PHRASE: f64 = 24.0;
-const ONE_LEVEL: f64 = 3.0;
+const ONE_LEVEL: f64 = 2.2;
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
 pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {

@@ -89,22 +89,6 @@ pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     (!led).then_some((level, said.span))
 }
 
-/// Where a hairpin leads, for whoever enters after a rest when less than a bar and no more than a third of it is
-/// left: he begins at that level, for what is left of it would be too short to be seen or played. `None`
-/// if it leads to no level that is told, or if he is told one where he enters. Our heuristic.
-pub(super) fn all_but_over(
-    part: &Part,
-    frame: &[FrameBar],
-    given: Time,
-    left: &Hairpin,
-) -> Option<(Dynamic, Span)> {
-    let Hairpin { from, until, .. } = *left;
-    let over = until - from;
-    let begun = from > given && level_told(part, from).is_none();
-    let sliver = over * 3 <= until - given && over < frame[bar_at(frame, from)].length;
-    level_told(part, until).filter(|_| begun && sliver)
-}
-
 /// A level that is told exactly there.
 fn level_told(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     let (level, said) = level_at(&part.directions, at)?;
@@ -168,7 +152,7 @@ mod tests {
     #[test]
     fn who_rests_where_a_hairpin_arrives_reads_its_goal_under_his_last_note() {
         let rests = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 9/2 1/4 G5";
-        assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf, 5 1/2 mf");
+        assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf");
         assert_eq!(told(rests, false, None), "1 0/1 mf, 2 0/1 >, 3 1/1 end, 5 1/2 p", "it fades");
         // Who is there, or soon enters at that level, is told it there.
         let stays = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 3/1 1/4 G5";
@@ -178,17 +162,5 @@ mod tests {
         // On a long note he goes on growing.
         let long = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5";
         assert_eq!(told(long, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
-    }
-
-    #[test]
-    fn who_enters_when_a_hairpin_is_all_but_over_begins_where_it_leads() {
-        let late = "0/1 1/1 C5, 5/2 1/2 D5, 3/1 1/1 E5";
-        assert_eq!(told(late, true, None), "1 0/1 p, 3 1/2 mf");
-        assert_eq!(told(late, false, None), "1 0/1 mf, 3 1/2 p");
-        let says = Some(("5/2", DirectionKind::Dynamic(Dynamic::Mp)));
-        assert_eq!(told(late, true, says), "1 0/1 p, 3 1/2 mp, 3 1/2 <, 3 1/1 end, 4 0/1 mf");
-        // Three quarters of the bar are more than a third of the hairpin.
-        let sooner = "0/1 1/1 C5, 9/4 3/4 D5, 3/1 1/1 E5";
-        assert_eq!(told(sooner, true, None), "1 0/1 p, 3 1/4 p, 3 1/4 <, 3 1/1 end, 4 0/1 mf");
     }
 }
