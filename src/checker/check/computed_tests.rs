@@ -92,8 +92,8 @@ fn computed_lines_leave_nothing_to_the_rules() {
         }
     }
     println!("{harmony:#?}");
-    // The chords go anywhere and the tune with them, so a few are the least evil.
-    assert!(harmony.len() * 100 <= 5 * bars, "{} in {bars} bars: {harmony:#?}", harmony.len());
+    // The chords go anywhere and the tune with them, so one in a hundred bars may be the least evil.
+    assert!(harmony.len() * 100 <= bars, "{} in {bars} bars: {harmony:#?}", harmony.len());
 }
 
 const ROOTS: [&str; 12] = ["C", "F#", "Bb", "D", "Ab", "E", "G", "C#", "F", "B", "Eb", "A"];

@@ -336,6 +336,15 @@ impl SystemLine<'_> {
             directions::lyrics(canvas, notes, end);
         }
         let mut said = self.said();
+        let words_end = {
+            // The last bar line of a score goes through what stands between its staves.
+            let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
+            if self.sheet.is_part { self.right } else { self.right - line - 0.4 }
+        };
+        // Whose the notes are that hang below stands by them, before the dynamic.
+        let is_number = |one: &Said| !one.above && matches!(one.kind, DirectionKind::Who(_));
+        let numbers: Vec<Said> = said.extract_if(.., |one| is_number(one)).collect();
+        directions::words(canvas, &numbers, words_end);
         let pins = self.hairpins(&spans, (begin, end));
         directions::dynamics(
             canvas,
@@ -346,9 +355,6 @@ impl SystemLine<'_> {
         );
         directions::chord_symbols(canvas, &said, self.right);
         directions::figures(canvas, &said, self.right);
-        // The last bar line of a score goes through what stands between its staves.
-        let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
-        let words_end = if self.sheet.is_part { self.right } else { self.right - line - 0.4 };
         directions::words(canvas, &said, words_end);
     }
 

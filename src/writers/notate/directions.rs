@@ -51,6 +51,8 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         for &(_, index) in group {
             let direction = &part.directions[index];
             match &direction.kind {
+                DirectionKind::Dynamic(_)
+                    if hairpins::is_passing_goal(part, frame, direction.at) => {}
                 DirectionKind::Dynamic(dynamic) => {
                     now.take((*dynamic, direction.span), direction.at, at, notes);
                 }

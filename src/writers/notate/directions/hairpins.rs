@@ -37,7 +37,11 @@ pub(super) fn collect(
         while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
             last += 1;
         }
-        let (begin, end) = (from.max(notes[index].start()), to.min(notes[last].end()));
+        let begin = from.max(notes[index].start());
+        let end = match notes.get(after_last) {
+            Some(next) if last + 1 == after_last && is_goal(&notes[last], next, to, frame) => to,
+            _ => to.min(notes[last].end()),
+        };
         let breaks_off = || {
             let next = notes.get(after_last);
             let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
@@ -51,6 +55,13 @@ pub(super) fn collect(
         index = last + 1;
     }
     any
+}
+
+/// Does the second of two notes stand where a hairpin leads, after a rest of a beat at the most? The hairpin goes on
+/// over so short a rest.
+fn is_goal(note: &PackedNote, next: &PackedNote, to: Time, frame: &[FrameBar]) -> bool {
+    let beat = frame[bar_at(frame, next.start())].metre.beat();
+    next.start() == to && to > note.end() && to - note.end() <= beat
 }
 
 /// Is there a rest of a bar or more between two notes?
@@ -87,6 +98,22 @@ pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
         matches!(other.kind, DirectionKind::Hairpin { to, .. } if other.at >= said.at && to <= at)
     });
     (!led).then_some((level, said.span))
+}
+
+/// Is what is told at a time the goal of a hairpin that an instrument without shades does not have, and does it hold
+/// for less than a bar? Nobody would know what it is for.
+pub(super) fn is_passing_goal(part: &Part, frame: &[FrameBar], at: Time) -> bool {
+    if part.instrument_at(at).grades() {
+        return false;
+    }
+    let said = part.directions.iter();
+    let leads = said.clone().any(
+        |said| matches!(said.kind, DirectionKind::Hairpin { to, .. } if to == at && said.at < at),
+    );
+    let mut next =
+        said.filter(|said| matches!(said.kind, DirectionKind::Dynamic(_)) && said.at > at);
+    let soon = next.next().is_some_and(|next| next.at - at < frame[bar_at(frame, at)].length);
+    leads && soon
 }
 
 /// A level that is told exactly there.
@@ -150,6 +177,14 @@ mod tests {
     }
 
     #[test]
+    fn a_hairpin_goes_on_over_a_rest_of_a_beat_to_the_note_where_it_leads() {
+        let beat = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 3/1 1/1 F5";
+        assert_eq!(told(beat, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end, 4 0/1 mf");
+        let half = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/2 E5, 3/1 1/1 F5";
+        assert_eq!(told(half, true, None), "1 0/1 p, 2 0/1 <, 3 1/2 end, 4 0/1 mf");
+    }
+
+    #[test]
     fn who_rests_where_a_hairpin_arrives_reads_its_goal_under_his_last_note() {
         let rests = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 9/2 1/4 G5";
         assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf");
@@ -162,5 +197,25 @@ mod tests {
         // On a long note he goes on growing.
         let long = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5";
         assert_eq!(told(long, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
+    }
+
+    #[test]
+    fn a_harpsichord_is_not_told_a_goal_that_passes() {
+        let notes = "0/1 1/1 C4&E5, 1/1 1/1 D4&F5, 2/1 1/2 C4&E5, 5/2 1/2 D4&F5, 3/1 1/1 C4&E5";
+        let told = |next: &str| {
+            let fixture = Fixture::new(&["4/4"; 5]).part(crate::notate::testing::harpsichord());
+            let pin = DirectionKind::Hairpin { grows: true, to: Time::of(5, 2) };
+            let said = [
+                ("0/1", DirectionKind::Dynamic(Dynamic::P)),
+                ("1/1", pin),
+                ("5/2", DirectionKind::Dynamic(Dynamic::Mp)),
+                (next, DirectionKind::Dynamic(Dynamic::P)),
+            ];
+            let fixture = fixture.notes(notes);
+            let all = said.into_iter().fold(fixture, |all, (at, said)| all.direction(at, said));
+            directions(&all.score(), 1)
+        };
+        assert_eq!(told("3/1"), "1 0/1 p");
+        assert_eq!(told("4/1"), "1 0/1 p, 3 1/2 mp");
     }
 }
