@@ -262,7 +262,7 @@ impl Form {
         if bar.leads_in() { bar.start - missing } else { bar.start }
     }
 
-    /// Weight of a time in its bar, as [`Metre::weight`] has it; no beat of a pick-up is a first
+    /// Weight of a time in its bar, as [`crate::music::Metre::weight`] has it; no beat of a pick-up is a first
     /// beat unless the pick-up is a whole bar.
     ///
     /// # Panics

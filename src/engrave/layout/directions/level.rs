@@ -67,7 +67,7 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 /// phrase stands on one line is common practice.
 const NEAR: f64 = 6.0;
 const ONE_PHRASE: f64 = 24.0;
-const ONE_LEVEL: f64 = 1.0;
+const ONE_LEVEL: f64 = 0.5;
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
 pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
@@ -92,7 +92,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f
         // The arm of one that opens wide would seem to lie on a line of the staff.
         let air = match low {
             Low::Hairpin { opens, closes, .. } => {
-                0.45 + (opens.max(*closes) - HAIRPIN).max(0.0) * 0.25
+                0.45 + (opens.max(*closes) - HAIRPIN).max(0.0) * 0.1
             }
             _ => 0.45,
         };
