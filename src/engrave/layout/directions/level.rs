@@ -6,7 +6,7 @@ use kurbo::Rect;
 use ripieno_compiler::music::Time;
 
 use super::super::canvas::{Canvas, Loud};
-use super::super::measures::THIN_LINE;
+use super::super::measures::{HAIRPIN, THIN_LINE};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::text::Run;
@@ -89,7 +89,14 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f
         };
         // Midway between the staves of a player.
         let least: f64 = if between { 3.0 } else { 1.9 };
-        (edge + 0.45 + rise).max(half + least)
+        // The arm of one that opens wide would seem to lie on a line of the staff.
+        let air = match low {
+            Low::Hairpin { opens, closes, .. } => {
+                0.45 + (opens.max(*closes) - HAIRPIN).max(0.0) * 0.1
+            }
+            _ => 0.45,
+        };
+        (edge + air + rise).max(half + least)
     };
     let level = |canvas: &Canvas, lows: &[Low]| {
         if !above {
