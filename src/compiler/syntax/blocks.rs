@@ -90,6 +90,7 @@ fn read_alone(cx: &mut ItemReader, alone: &str, (from, to): (usize, usize)) -> O
         item: cx.item,
         text: alone,
         length: alone.len(),
+        base: 0,
         diagnostics: Vec::new(),
     };
     let line = form_line(&mut reader, pair);

@@ -26,6 +26,9 @@ pub(super) struct ItemReader<'t> {
     pub(super) text: &'t str,
     /// How many bytes of the text are the item; blanks and a comment behind it are not.
     pub(super) length: usize,
+    /// At which byte of the item that begins which the grammar was given: an item of many bars is read
+    /// bar by bar, and the places of tokens are counted from the bar.
+    pub(super) base: usize,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
@@ -35,9 +38,10 @@ impl ItemReader<'_> {
         (self.file, self.item)
     }
 
-    /// The place of some bytes of the item.
+    /// The place of some bytes of what the grammar was given.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
-        Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())
+        let place = |at: usize| (self.base + at).narrow::<u32>();
+        Span::within(self.file, self.item, place(start), place(end))
     }
 
     pub(super) fn span(&self, pair: &Pair<Rule>) -> Span {
@@ -45,7 +49,8 @@ impl ItemReader<'_> {
         // A pair that ends in optional parts takes the blanks before them, and at the end of the item
         // the comment behind it; its place does not: it must not move when the comment does.
         let end = span.start() + span.as_str().trim_end().len();
-        self.at(span.start(), end.min(self.length.max(span.start())))
+        let length = self.length.saturating_sub(self.base);
+        self.at(span.start(), end.min(length.max(span.start())))
     }
 
     /// A word as it stands, without blanks behind it.
@@ -127,9 +132,9 @@ impl ItemReader<'_> {
     /// The end of written notes: says so where the closing brace is missing.
     pub(super) fn written_end(&mut self, pair: &Pair<Rule>, head: Span) {
         if pair.as_rule() == Rule::unclosed {
-            let at = pair.as_span().start().min(self.text.len());
+            let at = pair.as_span().start();
             let of = |span: Span| span.start as usize..span.end as usize;
-            if is_stray_sign(self.diagnostics.last(), self.text, of, at) {
+            if is_stray_sign(self.diagnostics.last(), self.text, of, self.base + at) {
                 self.diagnostics.pop();
             }
             let place = self.at(at, at);

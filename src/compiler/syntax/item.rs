@@ -8,7 +8,7 @@ use pest::iterators::Pair;
 use super::context::{Grammar, ItemReader, Rule};
 use super::packed::PackedLine;
 use super::tree::*;
-use super::{blocks, explain, layout, music, scoring};
+use super::{blocks, explain, layout, music, scoring, written};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
 use crate::narrow::Narrow;
 
@@ -68,7 +68,7 @@ impl Within {
             Within::Lyrics => Rule::lyrics_entry,
             Within::Instrument => Rule::instrument_entry,
             Within::Ensemble => Rule::ensemble_entry,
-            Within::Scoring => Rule::scoring_entry,
+            Within::Scoring => Rule::scoring_item,
             Within::Layout => Rule::layout_entry,
         }
     }
@@ -221,7 +221,14 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
     let gap = gap(text);
     let text = &text[gap..];
-    let mut cx = ItemReader { file, item: id, text, length: text.len(), diagnostics: Vec::new() };
+    let mut cx = ItemReader {
+        file,
+        item: id,
+        text,
+        length: text.len(),
+        base: 0,
+        diagnostics: Vec::new(),
+    };
     let (length, node) = match (within, text.as_bytes().first()) {
         (Within::File, None) => (0, Node::End),
         (Within::File, Some(_)) => match first_pair(within, text) {
@@ -238,7 +245,8 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
         _ => match first_pair(within, text) {
             Some(pair) => {
                 cx.length = length(&pair, text);
-                (cx.length, entry(&mut cx, within, pair))
+                let node = entry(&mut cx, within, pair);
+                (cx.length, node)
             }
             None => (0, Node::Unclosed),
         },
@@ -255,7 +263,7 @@ pub(super) fn told(findings: Vec<Diagnostic>) -> Option<Box<[Diagnostic]>> {
 
 /// How many bytes stand before an item. What is blanks alone, as nearly everywhere, need not be read
 /// by the grammar.
-fn gap(text: &str) -> usize {
+pub(super) fn gap(text: &str) -> usize {
     let blanks = text.len() - text.trim_start_matches(BLANK).len();
     match text[blanks..].starts_with("//") {
         true => Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len()),
@@ -275,11 +283,16 @@ fn begins_declaration(text: &str) -> bool {
 }
 
 fn first_pair(within: Within, text: &str) -> Option<Pair<'_, Rule>> {
-    Grammar::parse(within.rule(), text).ok()?.next()
+    first_of(within.rule(), text)
+}
+
+/// What a rule reads at the beginning of a text.
+pub(super) fn first_of(rule: Rule, text: &str) -> Option<Pair<'_, Rule>> {
+    Grammar::parse(rule, text).ok()?.next()
 }
 
 /// How long an item is without the blanks and the comment that its optional parts took in.
-fn length(pair: &Pair<Rule>, text: &str) -> usize {
+pub(super) fn length(pair: &Pair<Rule>, text: &str) -> usize {
     let whole = pair.as_span().end();
     let mut last = pair.clone();
     while let Some(inner) = last.clone().into_inner().rev().find(|p| !p.as_str().is_empty()) {
@@ -386,8 +399,11 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
             Some(Node::Keep(names.into(), lines))
         }
         Rule::allow => scoring::allow(cx, pair).map(|allow| Node::Allow(Box::new(allow))),
-        Rule::scoring_line | Rule::writes_line => {
+        Rule::scoring_line => {
             scoring::scoring_line(cx, pair).map(|line| Node::ScoringLine(Arc::new(line)))
+        }
+        Rule::writes_head => {
+            written::writes_line(cx, pair).map(|line| Node::ScoringLine(Arc::new(line)))
         }
         _ => Some(Node::EnsembleLines(scoring::ensemble_lines(cx, pair).into())),
     };

@@ -26,6 +26,7 @@ mod packed;
 mod parse;
 mod scoring;
 mod tree;
+mod written;
 
 pub use document::{Block, Document};
 pub use item::{Item, Node, Within};

@@ -1,7 +1,5 @@
 //! Builds the trees of bars.
 
-use std::sync::Arc;
-
 use pest::iterators::Pair;
 
 use super::context::{ItemReader, Rule, read_number, read_pitch, read_value};
@@ -9,19 +7,6 @@ use super::elements::Packer;
 use super::explain;
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, Span};
-
-/// The bars of a `writes` line.
-pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
-    let mut bars = Vec::new();
-    for inner in music.into_inner() {
-        match inner.as_rule() {
-            Rule::bar => bars.push(Arc::new(bar(cx, inner))),
-            Rule::broken_bar => bars.push(Arc::new(broken_bar(cx, &inner))),
-            _ => {}
-        }
-    }
-    bars
-}
 
 /// A bar that could not be read.
 pub(super) fn broken_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> BarTree {

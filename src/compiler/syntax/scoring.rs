@@ -1,10 +1,12 @@
 //! Builds the trees of the lines of ensembles and scorings.
 
+use std::sync::Arc;
+
 use pest::iterators::Pair;
 
 use super::context::{ItemReader, Rule, read_number, read_value};
 use super::tree::*;
-use super::{blocks, explain, music};
+use super::{blocks, explain};
 use crate::diagnostics::{Diagnostic, Span};
 
 /// A line of an ensemble; one line may name several kinds of players.
@@ -189,39 +191,63 @@ pub(super) fn scoring_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Scor
     // A comment behind the line is no part of it.
     let ends = pair.clone().into_inner().filter(|inner| inner.as_rule() != Rule::line_end);
     span.end = ends.last().map_or(span.end, |last| cx.span(&last).end);
-    let mut who = Vec::new();
-    let mut line_verb = None;
-    let mut verb_span = span;
-    let mut modifiers = Vec::new();
-    for inner in pair.into_inner() {
-        match inner.as_rule() {
-            Rule::who => who = words(cx, inner, Rule::part),
-            Rule::modifier => {
-                let place = cx.span(&inner);
-                let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
-                modifiers.extend(value.map(|value| Spanned { value, span: place }));
-            }
+    let mut parts = LineParts::new(span);
+    pair.into_inner().for_each(|inner| parts.take(cx, inner));
+    parts.line(span)
+}
+
+/// What stands in a line of a scoring, as far as it is read.
+pub(super) struct LineParts {
+    who: Vec<Word>,
+    verb: Option<VerbTree>,
+    verb_span: Span,
+    modifiers: Vec<Spanned<Modifier>>,
+}
+
+impl LineParts {
+    /// Nothing yet; until there is a verb, this place stands for it.
+    pub(super) fn new(verb_span: Span) -> LineParts {
+        LineParts { who: Vec::new(), verb: None, verb_span, modifiers: Vec::new() }
+    }
+
+    /// The notes that the line writes.
+    pub(super) fn writes(&mut self, bars: Vec<Arc<BarTree>>) {
+        self.verb = Some(VerbTree::Writes(bars));
+    }
+
+    /// Takes in the next part of the line.
+    pub(super) fn take(&mut self, cx: &mut ItemReader, part: Pair<Rule>) {
+        match part.as_rule() {
+            Rule::who => self.who = words(cx, part, Rule::part),
+            Rule::modifier => self.modifier(cx, part),
             Rule::late => {
-                let span = cx.span(&inner);
-                let before = modifiers.last().map_or(verb_span, |m: &Spanned<Modifier>| m.span);
-                cx.diagnostics.push(explain::late(span, inner.as_str().trim_end(), before));
-                for inner in inner.into_inner().filter(|p| p.as_rule() == Rule::modifier) {
-                    let place = cx.span(&inner);
-                    let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
-                    modifiers.extend(value.map(|value| Spanned { value, span: place }));
-                }
+                let span = cx.span(&part);
+                let before = self.modifiers.last().map_or(self.verb_span, |m| m.span);
+                cx.diagnostics.push(explain::late(span, part.as_str().trim_end(), before));
+                let late = part.into_inner().filter(|p| p.as_rule() == Rule::modifier);
+                late.for_each(|part| self.modifier(cx, part));
             }
-            Rule::kw_writes => verb_span = cx.span(&inner),
-            Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
-            Rule::close | Rule::unclosed => cx.written_end(&inner, verb_span),
+            Rule::kw_writes => self.verb_span = cx.span(&part),
+            Rule::close | Rule::unclosed => cx.written_end(&part, self.verb_span),
             Rule::line_end => {}
             _ => {
-                verb_span = cx.span(&inner);
-                line_verb = verb(cx, inner);
+                self.verb_span = cx.span(&part);
+                self.verb = verb(cx, part);
             }
         }
     }
-    Some(ScoringLine { who, verb: line_verb?, modifiers, verb_span, span })
+
+    fn modifier(&mut self, cx: &mut ItemReader, part: Pair<Rule>) {
+        let place = cx.span(&part);
+        let value = part.into_inner().next().and_then(|p| modifier(cx, p));
+        self.modifiers.extend(value.map(|value| Spanned { value, span: place }));
+    }
+
+    /// The whole line, which stands there.
+    pub(super) fn line(self, span: Span) -> Option<ScoringLine> {
+        let LineParts { who, verb, verb_span, modifiers } = self;
+        Some(ScoringLine { who, verb: verb?, modifiers, verb_span, span })
+    }
 }
 
 fn verb(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<VerbTree> {
