@@ -119,7 +119,7 @@ pub(super) fn is_forte(piece: &Piece, (from, to): (Time, Time)) -> bool {
     let mut known = false;
     let mut before = false;
     let mut within = false;
-    for direction in &piece.dynamics {
+    for direction in piece.dynamics.iter() {
         let DirectionKind::Dynamic(dynamic) = direction.kind else { continue };
         known = true;
         let loud = dynamic.degree() >= Dynamic::F.degree();

@@ -10,7 +10,7 @@ use crate::diagnostics::Span;
 use crate::lists::put_in_order;
 use crate::music::Time;
 use crate::resolve::{
-    Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb, level_at,
+    Direction, DirectionKind, Directions, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
 };
 
 /// Bars of rest over which the words of a line still hold for who then goes on with it ("solo"). Our heuristic.
@@ -62,7 +62,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         } else if own_before
             && !loud_at(&general, run.from)
             && !loud_at(&own, run.from)
-            && let Some((dynamic, said)) = level_at(everybody, run.from)
+            && let Some((dynamic, said)) = everybody.level_at(run.from)
         {
             start.push(say(DirectionKind::Dynamic(dynamic), said.span));
         }
@@ -89,7 +89,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             before = Some(run);
         }
         for (words, span) in line.words.iter().filter(|_| !goes_on) {
-            start.push(say(DirectionKind::Words(words.clone()), *span));
+            start.push(say(DirectionKind::words(words), *span));
         }
         for direction in start.iter().chain(&own) {
             match direction.kind {
@@ -140,11 +140,11 @@ fn is_loudness(kind: &DirectionKind) -> bool {
     matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. })
 }
 
-fn copy(from: &[Direction], start: Time, end: Time, to: &mut Vec<Direction>) {
-    let first = from.partition_point(|direction| direction.at < start);
-    let behind = from.partition_point(|direction| direction.at < end).max(first);
+fn copy(from: &Directions, start: Time, end: Time, to: &mut Vec<Direction>) {
+    let first = from.before(start);
+    let behind = from.before(end).max(first);
     to.reserve_exact(behind - first);
-    to.extend_from_slice(&from[first..behind]);
+    to.extend(from.within(first..behind));
 }
 
 /// Puts directions behind others, which may be none: there may be very many.
@@ -166,21 +166,22 @@ fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {
 /// What a hairpin of the voice leads to, for whoever leaves the voice where it ends.
 fn left_unfinished(music: Option<&Music>, run: &Run) -> Option<Direction> {
     let said = &music?.directions;
-    let leads = said.iter().any(|direction| match direction.kind {
-        DirectionKind::Hairpin { to, .. } => direction.at >= run.from && to == run.to,
+    let end = said.before(run.to);
+    let within = said.within(said.before(run.from)..end);
+    let leads = within.rev().any(|direction| match direction.kind {
+        DirectionKind::Hairpin { to, .. } => to == run.to,
         _ => false,
     });
-    let goal = |direction: &&Direction| {
-        direction.at == run.to && matches!(direction.kind, DirectionKind::Dynamic(_))
-    };
-    said.iter().find(goal).filter(|_| leads).cloned()
+    let there = said.within(end..said.len()).take_while(|direction| direction.at == run.to);
+    let mut goals = there.filter(|told| matches!(told.kind, DirectionKind::Dynamic(_)));
+    goals.next().filter(|_| leads)
 }
 
 /// The dynamic that the voice itself has said where somebody takes it up, if everybody was told nothing
 /// since.
-fn taken_up(music: Option<&Music>, everybody: &[Direction], at: Time) -> Option<(Dynamic, Span)> {
-    let (dynamic, own) = level_at(&music?.directions, at)?;
-    let since = level_at(everybody, at).is_none_or(|(_, general)| general.at < own.at);
+fn taken_up(music: Option<&Music>, everybody: &Directions, at: Time) -> Option<(Dynamic, Span)> {
+    let (dynamic, own) = music?.directions.level_at(at)?;
+    let since = everybody.level_at(at).is_none_or(|(_, general)| general.at < own.at);
     since.then_some((dynamic, own.span))
 }
 

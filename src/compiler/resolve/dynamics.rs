@@ -1,20 +1,15 @@
 //! The dynamics block: for everybody.
 
 use super::form::inside;
-use super::piece::{BarIndices, Bars, Direction, DirectionKind, Dynamic, Form};
+use super::piece::{BarIndices, Bars, Direction, DirectionKind, Directions, Dynamic, Form};
 use super::{Resolver, unknown};
 use crate::diagnostics::Diagnostic;
-use crate::lists::push_slowly;
 use crate::music::Time;
 use crate::syntax::{DynamicsLine, DynamicsTree, Position};
 
 /// The directions, and the bars whose loudness is not certain.
-pub(super) fn dynamics(
-    cx: &mut Resolver,
-    tree: &DynamicsTree,
-    form: &Form,
-) -> (Vec<Direction>, Bars) {
-    let mut directions = Vec::new();
+pub(super) fn dynamics(cx: &mut Resolver, tree: &DynamicsTree, form: &Form) -> (Directions, Bars) {
+    let mut directions = Directions::default();
     let end = form.bars.len();
     let from = |bar: u32| i32::try_from(bar).ok().and_then(|bar| form.index_of(bar)).unwrap_or(0);
     let mut unsure = Bars::new();
@@ -29,16 +24,16 @@ pub(super) fn dynamics(
             unsure.push(BarIndices::new(from(line.from.bar), end));
         }
     }
-    (directions, unsure)
+    (directions.finished(), unsure)
 }
 
-fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
+fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &mut Directions) {
     let Some(at) = time_of(cx, form, line.from, false) else { return };
     for said in &line.words {
         let word = said.word.value.as_str();
         let span = said.word.span;
         let kind = if said.quoted {
-            DirectionKind::Words(word.to_string())
+            DirectionKind::words(word)
         } else if let Some(dynamic) = dynamic(word) {
             DirectionKind::Dynamic(dynamic)
         } else if let Some(grows) = hairpin(word) {
@@ -62,7 +57,7 @@ fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &m
             cx.push(unknown(&said.word, &known, "dynamic", word));
             continue;
         };
-        push_slowly(directions, Direction { at, kind, span });
+        directions.push(Direction { at, kind, span });
     }
 }
 

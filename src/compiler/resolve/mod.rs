@@ -30,7 +30,6 @@ use std::sync::Arc;
 use crate::diagnostics::{Crowd, Diagnostic, FileId, Severity, Sources, Span};
 use crate::instruments::{self, Instrument};
 use crate::limits;
-use crate::lists::put_in_order;
 use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
 
 pub use kept::Kept;
@@ -260,7 +259,7 @@ fn link(
                 let (directions, unsure) = dynamics::dynamics(cx, tree, &piece.form);
                 match piece.dynamics.is_empty() {
                     true => piece.dynamics = directions,
-                    false => piece.dynamics.extend(directions),
+                    false => piece.dynamics.extend(directions.iter()),
                 }
                 piece.dynamics_unsure.extend(unsure);
             }
@@ -277,7 +276,7 @@ fn link(
     if cx.told.may_be_lost("dynamics") && !declared(|d| matches!(d, Declaration::Dynamics(_))) {
         piece.dynamics_unsure.push(all);
     }
-    put_in_order(&mut piece.dynamics, |direction| direction.at);
+    piece.dynamics = std::mem::take(&mut piece.dynamics).in_order();
     piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");

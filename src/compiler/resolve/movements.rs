@@ -378,7 +378,7 @@ fn moved_music(music: &Music, by: Time, first: usize) -> Music {
     music.notes = music.notes.iter().map(later).collect();
     music.tuplets.iter_mut().for_each(|tuplet| tuplet.start += by);
     music.rests.iter_mut().for_each(|rest| rest.start += by);
-    music.directions.iter_mut().for_each(|direction| *direction = moved(direction, by));
+    music.directions = music.directions.iter().map(|direction| moved(&direction, by)).collect();
     for bars in music.bars.iter_mut().chain(&mut music.unsure) {
         *bars = BarIndices::new(bars.first + first, bars.after + first);
     }

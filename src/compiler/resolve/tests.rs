@@ -105,7 +105,7 @@ fn a_tremolo_between_two_notes_that_cannot_be_is_told() {
 #[test]
 fn a_hairpin_in_a_voice_runs_to_the_next_dynamic() {
     let piece = piece(&format!("{TWO_BARS}voice v {{ 1: [p] 1/4 D5 [cresc] E | 2: F [f] G | }}"));
-    let hairpin = &piece.voices[0].music.directions[1];
+    let hairpin = piece.voices[0].music.directions.get(1).unwrap();
     assert_eq!(hairpin.at, Time::QUARTER);
     let super::DirectionKind::Hairpin { grows: true, to } = hairpin.kind else { panic!() };
     assert_eq!(to, Time::of(3, 4));

@@ -221,14 +221,8 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
     let gap = gap(text);
     let text = &text[gap..];
-    let mut cx = ItemReader {
-        file,
-        item: id,
-        text,
-        length: text.len(),
-        base: 0,
-        diagnostics: Vec::new(),
-    };
+    let mut cx =
+        ItemReader { file, item: id, text, length: text.len(), base: 0, diagnostics: Vec::new() };
     let (length, node) = match (within, text.as_bytes().first()) {
         (Within::File, None) => (0, Node::End),
         (Within::File, Some(_)) => match first_pair(within, text) {

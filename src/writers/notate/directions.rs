@@ -59,7 +59,9 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Technique(technique) => {
                     now.ways[way(*technique)] = Some((*technique, direction.span));
                 }
-                DirectionKind::Words(words) if now.words.iter().all(|(said, _)| *said != words) => {
+                DirectionKind::Words(words)
+                    if now.words.iter().all(|(said, _)| *said != &***words) =>
+                {
                     now.words.push((words, direction.span));
                 }
                 DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
@@ -148,7 +150,7 @@ struct Now<'a> {
     /// A stress on the note here, or a forte-piano.
     stress: Option<(Dynamic, Span)>,
     ways: [Option<(Technique, Span)>; 2],
-    words: Vec<(&'a String, Span)>,
+    words: Vec<(&'a str, Span)>,
     hairpin: bool,
 }
 
@@ -212,7 +214,7 @@ impl ToldLast {
             }
         }
         for (words, source) in &now.words {
-            page.print(at, StaffDirectionKind::Words((*words).clone()), *source);
+            page.print(at, StaffDirectionKind::Words((*words).to_string()), *source);
         }
         if let Some((steady, source)) = now.steady
             && (self.dynamic != Some(steady) || enters_after_long_rest(notes, at, frame))

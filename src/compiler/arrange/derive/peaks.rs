@@ -4,7 +4,7 @@ use super::cadences::section_ends;
 use super::moments::{Found, Kind, beat_from};
 use super::texture::Texture;
 use crate::music::Time;
-use crate::resolve::{Direction, DirectionKind, Dynamic, Form, Piece};
+use crate::resolve::{Direction, DirectionKind, Directions, Dynamic, Form, Piece};
 
 /// Peaks, as the dynamics of the piece and its voices have them: every sforzato and forte-piano,
 /// and a forte or more
@@ -18,11 +18,10 @@ use crate::resolve::{Direction, DirectionKind, Dynamic, Form, Piece};
 /// is so loud. (Our heuristic; that such moments are marked is common practice.)
 pub(super) fn peaks(piece: &Piece, texture: &Texture) -> Vec<Found> {
     let form = &piece.form;
-    let lists: Vec<&[Direction]> = std::iter::once(&piece.dynamics)
+    let lists: Vec<&Directions> = std::iter::once(&piece.dynamics)
         .chain(piece.voices.iter().map(|voice| &voice.music.directions))
-        .map(|directions| &directions[..])
         .collect();
-    let degrees = lists.iter().copied().flatten().filter_map(degree);
+    let degrees = lists.iter().flat_map(|told| told.iter()).filter_map(|said| degree(&said));
     let Some(loudest) = degrees.max().filter(|degree| *degree >= FORTE) else {
         return stresses(form, &lists);
     };
@@ -51,12 +50,12 @@ fn peak(form: &Form, at: Time) -> Found {
     Found::new(at, beat_from(form, at), Kind::Peak)
 }
 
-fn stresses(form: &Form, lists: &[&[Direction]]) -> Vec<Found> {
-    let is_stress = |direction: &&Direction| {
+fn stresses(form: &Form, lists: &[&Directions]) -> Vec<Found> {
+    let is_stress = |direction: &Direction| {
         let kind = &direction.kind;
         matches!(kind, DirectionKind::Dynamic(Dynamic::Fp | Dynamic::Sf | Dynamic::Sfz))
     };
-    let all = lists.iter().copied().flatten().filter(is_stress);
+    let all = lists.iter().flat_map(|told| told.iter()).filter(is_stress);
     let mut found: Vec<Found> = all.map(|direction| peak(form, direction.at)).collect();
     found.sort_by_key(|moment| moment.at);
     found.dedup();
@@ -64,18 +63,18 @@ fn stresses(form: &Form, lists: &[&[Direction]]) -> Vec<Found> {
 }
 
 /// Where a forte is reached that is a peak, among the dynamics of the piece or of one voice.
-fn arrivals(form: &Form, directions: &[Direction], loudest: u8) -> Vec<Found> {
+fn arrivals(form: &Form, directions: &Directions, loudest: u8) -> Vec<Found> {
     let mut found = Vec::new();
     let mut before: Option<u8> = None;
     let mut grown_to: Option<Time> = None;
-    for direction in directions {
+    for direction in directions.iter() {
         if let DirectionKind::Hairpin { grows: true, to } = direction.kind {
             grown_to = Some(to);
         }
         if !matches!(direction.kind, DirectionKind::Dynamic(_)) {
             continue;
         }
-        if let Some(now) = degree(direction) {
+        if let Some(now) = degree(&direction) {
             let at = on_a_beat(form, direction.at);
             let more = before.map_or(0, |before| now.saturating_sub(before));
             let grown = grown_to == Some(direction.at);
@@ -104,8 +103,8 @@ fn opens_section(form: &Form, at: Time) -> bool {
 }
 
 /// The highest note of the tune on a strong beat, where the piece is loudest; the first of several.
-fn highest(form: &Form, dynamics: &[Direction], texture: &Texture, loudest: u8) -> Option<Found> {
-    let loud: Vec<(Time, u8)> = dynamics.iter().filter_map(|d| Some((d.at, degree(d)?))).collect();
+fn highest(form: &Form, dynamics: &Directions, texture: &Texture, loudest: u8) -> Option<Found> {
+    let loud: Vec<(Time, u8)> = dynamics.iter().filter_map(|d| Some((d.at, degree(&d)?))).collect();
     let is_loudest = |at: Time| {
         let after = loud.partition_point(|(from, _)| *from <= at);
         after.checked_sub(1).is_some_and(|last| loud[last].1 == loudest)

@@ -134,7 +134,7 @@ impl Builder<'_> {
         for mark in written {
             if mark.word.value == "fermata" {
                 let (kind, span) = (DirectionKind::FermataOnRest, mark.word.span);
-                push_slowly(&mut self.music.directions, Direction { at, kind, span });
+                self.music.directions.push(Direction { at, kind, span });
             } else {
                 self.cx.push(
                     Diagnostic::error(
@@ -159,7 +159,7 @@ impl Builder<'_> {
             let word = said.word.value.as_str();
             let span = said.word.span;
             let kind = if said.quoted {
-                DirectionKind::Words(word.to_string())
+                DirectionKind::words(word)
             } else if let Some(dynamic) = dynamic(word) {
                 self.end_hairpin(at);
                 DirectionKind::Dynamic(dynamic)
@@ -199,15 +199,13 @@ impl Builder<'_> {
                 });
                 continue;
             };
-            push_slowly(&mut self.music.directions, Direction { at, kind, span });
+            self.music.directions.push(Direction { at, kind, span });
         }
     }
 
     pub(super) fn end_hairpin(&mut self, at: Time) {
-        if let Some((index, _)) = self.state.hairpin.take()
-            && let DirectionKind::Hairpin { to, .. } = &mut self.music.directions[index].kind
-        {
-            *to = at;
+        if let Some((index, _)) = self.state.hairpin.take() {
+            self.music.directions.end_hairpin(index, at);
         }
     }
 }

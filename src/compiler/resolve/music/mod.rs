@@ -506,10 +506,7 @@ impl Builder<'_> {
         }
         self.notes.into_iter().for_each(|note| self.packed.push(note));
         self.music.notes = self.packed.finish();
-        // A hairpin without extent is none.
-        self.music
-            .directions
-            .retain(|d| !matches!(d.kind, DirectionKind::Hairpin { to, .. } if to <= d.at));
+        self.music.directions = std::mem::take(&mut self.music.directions).finished();
         let missing = self.form.counted_from(next);
         if counting == Counting::Whole
             && missing > 0

@@ -1,5 +1,7 @@
 //! Types of directions: dynamics, hairpins, techniques, words.
 
+use std::borrow::Borrow;
+
 use crate::diagnostics::Span;
 use crate::music::Time;
 
@@ -28,10 +30,21 @@ pub enum DirectionKind {
     },
     /// A technique from here on.
     Technique(Technique),
-    /// Words.
-    Words(String),
+    /// Words: at a distance, for most directions have none, and a voice may have one at each note.
+    Words(Box<Box<str>>),
     /// A fermata over the rest that stands here.
     FermataOnRest,
+}
+
+// Each part keeps those of its own.
+const _: () = assert!(size_of::<Direction>() <= 48);
+
+impl DirectionKind {
+    /// Words as they are printed.
+    #[must_use]
+    pub fn words(text: &str) -> DirectionKind {
+        DirectionKind::Words(Box::new(text.into()))
+    }
 }
 
 /// Degrees of loudness and momentary stresses, as they are printed.
@@ -106,7 +119,14 @@ impl Dynamic {
 #[must_use]
 pub fn level_at(directions: &[Direction], at: Time) -> Option<(Dynamic, &Direction)> {
     let before = &directions[..directions.partition_point(|direction| direction.at <= at)];
-    before.iter().rev().find_map(|direction| match direction.kind {
+    last_level(before.iter())
+}
+
+/// The last of some directions that tells a level, and the level that holds after it.
+pub(super) fn last_level<D: Borrow<Direction>>(
+    told: impl DoubleEndedIterator<Item = D>,
+) -> Option<(Dynamic, D)> {
+    told.rev().find_map(|direction| match direction.borrow().kind {
         DirectionKind::Dynamic(dynamic) => Some((dynamic.lasting()?, direction)),
         _ => None,
     })

@@ -3,6 +3,7 @@
 mod bar;
 mod bars;
 mod direction;
+mod directions;
 mod form;
 mod layout;
 mod lyrics;
@@ -26,6 +27,7 @@ use crate::music::Time;
 pub use bar::*;
 pub use bars::*;
 pub use direction::*;
+pub use directions::Directions;
 pub use form::*;
 pub use layout::*;
 pub use lyrics::*;
@@ -66,7 +68,7 @@ pub struct Piece {
     /// Chords in order; empty where none are declared.
     pub harmony: Vec<HarmonyEvent>,
     /// Dynamics and hairpins for everybody, in order.
-    pub dynamics: Vec<Direction>,
+    pub dynamics: Directions,
     /// Bars whose chords could not be understood.
     pub harmony_unsure: Bars,
     /// Bars whose loudness is not certain, because a dynamic could not be understood.
@@ -112,9 +114,9 @@ impl Piece {
             let rests = music.directions.iter();
             let rests = rests.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
             held.extend(rests.map(|Direction { at, .. }| {
-                let after = music.notes.begun_before(*at);
+                let after = music.notes.begun_before(at);
                 let next = music.notes.get(after).map_or(self.form.end(), |note| note.start);
-                (*at, next.min(self.form.end_of_bar_at(*at)))
+                (at, next.min(self.form.end_of_bar_at(at)))
             }));
         }
         held.sort_unstable();

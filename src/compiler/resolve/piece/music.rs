@@ -1,6 +1,6 @@
 //! Types of written music: voices, notes, marks, tuplets, chords.
 
-use super::direction::Direction;
+use super::directions::Directions;
 use super::pitches::Pitches;
 use super::written::WrittenNotes;
 use crate::diagnostics::Span;
@@ -43,7 +43,7 @@ pub struct Music {
     /// Rests in order of time.
     pub rests: Vec<Rest>,
     /// Dynamics, hairpins, words and techniques in order of time.
-    pub directions: Vec<Direction>,
+    pub directions: Directions,
     /// The bars that are written (with notes or rests), in order.
     pub bars: super::Bars,
     /// Bars that could not be understood, or whose notes do not stand where they should: there may

@@ -214,7 +214,7 @@ fn a_bass_line_for_two_hands_says_that_it_is_the_continuo() {
     let told = |words: &[&str], role: Role| {
         let bass = Fixture::new(&["3/4"; 2]).instrument(harpsichord()).notes("3/4 1/2 Ab2");
         let said = words.iter().fold(bass.role(role), |bass, words| {
-            bass.direction("3/4", DirectionKind::Words((*words).into()))
+            bass.direction("3/4", DirectionKind::words(words))
         });
         directions(&said.score(), 0)
     };

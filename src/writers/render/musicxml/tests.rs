@@ -51,7 +51,7 @@ fn everything() -> Score {
         .direction("0/1", DirectionKind::Dynamic(Dynamic::P))
         .direction("3/8", DirectionKind::Hairpin { grows: true, to: Time::of(1, 1) })
         .direction("1/1", DirectionKind::Dynamic(Dynamic::Fp))
-        .direction("1/1", DirectionKind::Words("dolce".into()));
+        .direction("1/1", DirectionKind::words("dolce"));
     for (index, (mark, _)) in Mark::WORDS.into_iter().enumerate() {
         fixture = fixture.mark([0, 2, 5, 6, 9][index % 5], mark);
     }
