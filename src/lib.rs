@@ -49,7 +49,7 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
-pub use ripieno_checker::{advise, check, draft, session};
+pub use ripieno_checker::{advise, check, draft, session, write_out};
 pub use ripieno_compiler::{
     arrange, diagnostics, format, harmony, instruments, limits, music, narrow, resolve, syntax,
 };

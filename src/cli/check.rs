@@ -43,6 +43,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             let _ = writeln!(std::io::stderr(), "{}: {}", path.display(), counts(&findings));
         }
         all.extend(findings.iter().cloned());
+        // Of many files only one stands at a time.
+        desk.session.forget(file);
     }
     if arguments.format == Show::Json {
         source::show(desk.sources(), &all, Show::Json)?;

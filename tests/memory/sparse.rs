@@ -75,6 +75,44 @@ fn turn<'t>(bar: usize, things: &[&'t str]) -> &'t str {
     things[bar % things.len()]
 }
 
+/// Pieces of which most is computed, each with its name: the players who hold notes, repeat and signal on
+/// the chords that are inferred from one voice or two have many more of them than the source.
+pub fn computed() -> Vec<(&'static str, String)> {
+    let quarters =
+        || Sparse::each(2000, |bar| turn(bar, &["1/4 C#5 E G F#", "1/4 D5 A4 B E5"]).into());
+    let with = |text: String, ensemble: &str, scoring: &str| {
+        let text = text.replace("  flute 1\n}", &format!("  flute 1\n{ensemble}}}"));
+        text.replace("  flute plays upper", &format!("{scoring}  flute plays upper"))
+    };
+    let changing = Sparse::flute(2000, "1/4 D5 E F# G").text();
+    let bass =
+        |bar: usize| format!("{bar}: {} |", turn(bar, &["1/2 D3 A2", "1/1 G2", "1/4 A2 B C#3 D"]));
+    let two = quarters().with_block("voice lower", bass).text();
+    vec![
+        ("one who holds a note with each quarter", {
+            with(changing.clone(), "  bassoon 1\n", "  bassoon sustains\n")
+        }),
+        ("six who hold notes", {
+            let six = "  clarinet 2 in Bb\n  bassoon 1\n  violin-1 4 players\n  viola 3 players\n";
+            with(changing, six, "  clarinet, bassoon, violin-1, viola sustains\n")
+        }),
+        ("eight violas who share their notes", {
+            with(quarters().text(), "  viola 8\n", "  viola sustains\n")
+        }),
+        ("an orchestra on two voices", {
+            let orchestra = "  oboe 2\n  clarinet 2 in Bb\n  bassoon 2\n  horn 4 in F\n  \
+                             trumpet 2 in Bb\n  tenor-trombone 2\n  timpani tuned D3, A2\n  \
+                             violin-1 8 players\n  violin-2 8 players\n  viola 6 players\n  \
+                             double-bass 3 players\n";
+            let lines = "  violin-1 plays upper as melody\n  bassoon plays lower as bass\n  \
+                         double-bass plays lower as bass\n  oboe, clarinet sustains\n  \
+                         horn sustains\n  trumpet signals upper\n  tenor-trombone sustains\n  \
+                         timpani highlights\n  violin-2, viola sustains each beat\n";
+            with(two, orchestra, lines)
+        }),
+    ]
+}
+
 /// All shapes, each with its name.
 pub fn shapes() -> Vec<(&'static str, String)> {
     let whole = || Sparse::flute(8000, "1/1 D5");
@@ -119,6 +157,12 @@ pub fn shapes() -> Vec<(&'static str, String)> {
         ("marks and slurs", Sparse::flute(3000, "1/4 D5[stacc] E[accent] {F# G}")),
         ("slurs of two", Sparse::flute(3000, "1/8 {D5 E} {F# G} {A G} {F# E}")),
         ("tuplets", { Sparse::flute(3000, "3:2(1/8 D5 E F#) 3:2(G A G) 3:2(F# E D) 3:2(E F# G)") }),
+        ("a dynamic for each note", {
+            Sparse::flute(2000, "1/8 [p] D5 [f] E [p] F# [f] G [p] A [f] G [p] F# [f] E")
+        }),
+        ("a hairpin for each beat", {
+            Sparse::flute(2000, "1/4 [cresc] D5 [dim] E [cresc] F# [p] G")
+        }),
         ("rests within bars", Sparse::flute(3000, "1/4 D5 rest D rest")),
         ("words", Sparse::flute(3000, "[\"dolce\"] 1/2 D5 E")),
         ("chords of a harp", {
@@ -140,7 +184,13 @@ pub fn shapes() -> Vec<(&'static str, String)> {
     let bars = lines(1..=4, |bar| format!("{bar}: 1/1 D5 |"));
     let blocks = lines(1..=400, |number| format!("voice v{number} {{\n{bars}}}"));
     let voices = Sparse { blocks, ..Sparse::flute(4, "1/1 D5") }.text();
+    let written = lines(1..=4000, |bar| format!("    {bar}: 1/4 D5 E F# G |"));
+    let written = Sparse::flute(4000, "1/4 D5 E F# G").text().replace(
+        "flute plays upper as melody",
+        &format!("flute writes as melody {{\n{written}  }}"),
+    );
     let further = [
+        ("notes that a line writes", written),
         ("comments", comments),
         ("empty lines", blanks),
         ("twenty scorings of a voice", scorings),

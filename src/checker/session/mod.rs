@@ -31,7 +31,7 @@ use crate::arrange::{self, Arrangement, arrange_again, arrange_once};
 use crate::check::{self, Options, in_order};
 use crate::diagnostics::{Diagnostic, FileId, Sources};
 use crate::harmony::harmony_of;
-use crate::resolve::{self, HarmonyEvent, Loader, Piece, resolve_again};
+use crate::resolve::{self, HarmonyEvent, Loader, Piece, Player, resolve_again};
 use crate::syntax::Document;
 
 use shelf::Files;
@@ -137,6 +137,15 @@ impl Session {
         self.revision += 1;
         self.works.remove(&file);
         self.files.close(file);
+    }
+
+    /// Forgets what was worked out for a root and its movements. The texts stay, so that what was found can
+    /// still be shown.
+    pub fn forget(&mut self, root: FileId) {
+        let movements = self.works.remove(&root).map(|work| work.movements).unwrap_or_default();
+        for movement in movements {
+            self.works.remove(&movement);
+        }
     }
 
     /// Asks the loader anew for all files that are not open: something outside has changed.
@@ -249,18 +258,18 @@ impl Session {
     /// they stand.
     pub fn findings(&mut self, root: FileId) -> Arc<[Diagnostic]> {
         let movements = self.work(root).movements.clone();
-        let of_movements: Vec<_> = movements.iter().map(|file| self.findings(*file)).collect();
-        let joined = if movements.is_empty() { Vec::new() } else { self.arrangements(root) };
+        if !movements.is_empty() {
+            return self.findings_of_movements(root, &movements, |session, file, seated| {
+                let arranged = session.arrangements(file);
+                seated.extend(arranged.iter().map(|arrangement| Seated::in_one(arrangement)));
+                session.findings(file)
+            });
+        }
         let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
         if let Some(known) = &work.findings {
             return Arc::clone(known);
         }
         let of_source = work.of_source.clone();
-        if !movements.is_empty() {
-            let all = of_each_once(of_source, &of_movements);
-            let all = without_resting(all, &joined);
-            return work.found(all, self.files.sources());
-        }
         work.arrange(self.once);
         work.checked.forgets = self.once;
         let arranged = work.arrangements.iter().map(|arrangement| &**arrangement);
@@ -269,24 +278,61 @@ impl Session {
         work.found(all, self.files.sources())
     }
 
-    /// The same for who wants nothing but the findings: the scorings are worked out and judged one
-    /// after the other, and none of them stays.
+    /// The same for who wants nothing but the findings: the movements and their scorings are worked out
+    /// and judged one after the other, and none of them stays.
     pub fn findings_alone(&mut self, root: FileId) -> Arc<[Diagnostic]> {
-        if !self.once || !self.work(root).movements.is_empty() {
+        if !self.once {
             return self.findings(root);
         }
-        let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
-        if let Some(known) = &work.findings {
-            return Arc::clone(known);
+        let movements = self.work(root).movements.clone();
+        if !movements.is_empty() {
+            return self.findings_of_movements(root, &movements, |session, file, seated| {
+                session.judged_alone(file, |one| seated.push(Seated::in_one(one)))
+            });
         }
+        self.judged_alone(root, |_| {})
+    }
+
+    /// The findings of a piece without movements, each of whose scorings is shown to `look` before it is
+    /// judged and let go.
+    fn judged_alone(
+        &mut self,
+        root: FileId,
+        mut look: impl FnMut(&Arrangement),
+    ) -> Arc<[Diagnostic]> {
+        self.work(root);
+        let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
         let of_source = work.of_source.clone();
         let piece = Arc::clone(&work.piece);
         let scorings = work.scorings(&piece);
-        let arranged = scorings.into_iter().map(|scoring| arrange_once(&piece, scoring));
+        let arranged = scorings.into_iter().map(|scoring| {
+            let arrangement = arrange_once(&piece, scoring);
+            look(&arrangement);
+            arrangement
+        });
         work.checked.forgets = true;
         let all =
             check::report_again(&piece, of_source, arranged, &self.options, &mut work.checked);
         work.found(all, self.files.sources())
+    }
+
+    /// The findings of a piece in movements: its own, and of each movement what `of_movement` gives, which
+    /// says too who plays there.
+    fn findings_of_movements(
+        &mut self,
+        root: FileId,
+        movements: &[FileId],
+        mut of_movement: impl FnMut(&mut Session, FileId, &mut Vec<Seated>) -> Arc<[Diagnostic]>,
+    ) -> Arc<[Diagnostic]> {
+        if let Some(known) = self.works.get(&root).and_then(|work| work.findings.as_ref()) {
+            return Arc::clone(known);
+        }
+        let mut seated = Vec::new();
+        let found: Vec<_> =
+            movements.iter().map(|file| of_movement(self, *file, &mut seated)).collect();
+        let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
+        let all = of_each_once(work.of_source.clone(), &found);
+        work.found(without_resting(all, &seated), self.files.sources())
     }
 
     /// What was worked out for a root, resolved anew if a text has changed since.
@@ -334,12 +380,30 @@ impl Session {
     }
 }
 
+/// The players of a scoring in one movement, and who of them has something to play there.
+struct Seated {
+    scoring: String,
+    players: Vec<(Arc<Player>, bool)>,
+}
+
+impl Seated {
+    fn in_one(arrangement: &Arrangement) -> Seated {
+        let players = arrangement.parts.iter();
+        let players = players.map(|part| (Arc::clone(&part.player), !part.notes.is_empty()));
+        Seated { scoring: arrangement.scoring.name.clone(), players: players.collect() }
+    }
+}
+
 /// Who has nothing to play in one movement, and plays in another, is tacet there: that is no fault.
-fn without_resting(mut all: Vec<Diagnostic>, joined: &[Arc<Arrangement>]) -> Vec<Diagnostic> {
+fn without_resting(mut all: Vec<Diagnostic>, seated: &[Seated]) -> Vec<Diagnostic> {
     let plays = |scoring: &str, player: &str| {
-        let mut joined = joined.iter().filter(|one| one.scoring.name == scoring);
-        joined.any(|one| {
-            one.parts.iter().any(|part| part.player.id == player && !part.notes.is_empty())
+        let everybody = || {
+            let of_scoring = seated.iter().filter(|seated| seated.scoring == scoring);
+            of_scoring.flat_map(|seated| &seated.players)
+        };
+        let mut meant = everybody().filter(|(known, _)| known.id == player);
+        meant.any(|(one, _)| {
+            everybody().any(|(other, plays)| *plays && resolve::is_same_chair(one, other))
         })
     };
     all.retain(|finding| match (&finding.scoring, &finding.player) {

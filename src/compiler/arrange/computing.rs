@@ -110,6 +110,7 @@ impl<'a> Work<'a> {
             let given = &self.lines[claim.line.index()];
             given.layer == 0 && smaller::is_computed(&given.line)
         });
+        self.computes = asks;
         if asks && self.before.is_none() {
             self.harmony_ahead = Some(harmony_of(self.piece));
         }
@@ -354,7 +355,7 @@ impl<'a> Work<'a> {
         }
     }
 
-    /// What is taken from the voices for those whose parts are not filled yet.
+    /// What is taken from the voices.
     fn taken_so_far(&self) -> Taken {
         let taken = self.taken.iter().filter_map(|(&(index, _), run)| {
             let given = &self.lines[run.line.index()];

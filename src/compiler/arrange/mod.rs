@@ -129,6 +129,7 @@ fn work_out(
         before,
         smaller,
         taken: HashMap::new(),
+        computes: false,
         harmony_ahead: None,
         harmony: None,
         at_hand: computing::AtHand::default(),
@@ -148,6 +149,8 @@ fn work_out(
     for index in 0..work.parts.len() {
         work.fill(index);
     }
+    // Nobody looks at these any more.
+    (work.taken, work.at_hand, work.derived) = Default::default();
     work.tell_moved();
     work.tell_left_out();
     work.tell_kept();
@@ -304,6 +307,8 @@ struct Work<'a> {
     smaller: Option<Smaller>,
     /// What was taken from voices ahead, by part and the place of the claim in it.
     taken: HashMap<(usize, usize), Run>,
+    /// Are there computed lines, that look at what was taken until all parts are filled?
+    computes: bool,
     /// The chords of the piece, as long as no line has asked for them.
     harmony_ahead: Option<Cow<'a, [HarmonyEvent]>>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
@@ -355,7 +360,12 @@ impl<'a> Work<'a> {
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
         for (place, claim) in claims.iter().enumerate() {
-            let run = match self.taken.remove(&(index, place)) {
+            // Computed lines look at the same notes.
+            let taken = match self.computes {
+                true => self.taken.get(&(index, place)).cloned(),
+                false => self.taken.remove(&(index, place)),
+            };
+            let run = match taken {
                 Some(run) => self.played(index, run),
                 None => self.run(index, claim.line, empty_run(*claim)),
             };

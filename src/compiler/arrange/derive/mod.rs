@@ -99,7 +99,8 @@ pub(super) struct Derived {
 
 impl Derived {
     /// Notes that are packed already, as they can be written.
-    fn settled(notes: Vec<PackedNote>, piece: &Piece) -> Derived {
+    fn settled(mut notes: Vec<PackedNote>, piece: &Piece) -> Derived {
+        notes.shrink_to_fit();
         if notes.iter().all(|note| tuplets::is_plain(note.start()) && tuplets::is_plain(note.end()))
         {
             return Derived { notes: notes.into(), tuplets: Vec::new() };
@@ -136,12 +137,14 @@ pub(super) fn highlight(
 /// Computes the notes of a line of another kind, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<Derived> {
     let harmony = request.harmony;
-    let parts: Vec<DerivedPart> = match &request.line.verb {
-        Verb::Realises { voice } => sustain::realise(request, *voice, diagnostics),
+    match &request.line.verb {
+        Verb::Realises { voice } => {
+            let parts = sustain::realise(request, *voice, diagnostics).into_iter();
+            parts.map(|part| part.settled(request.piece)).collect()
+        }
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
-        _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
-    };
-    parts.into_iter().map(|part| part.settled(request.piece)).collect()
+        _ => request.parts.iter().map(|_| Derived::default()).collect(),
+    }
 }
 
 /// The chord that holds at a time.

@@ -6,9 +6,11 @@ use super::pairs::{Chosen, Point, choose};
 use super::reduce::{Manner, Onset, reduce};
 use super::supply::supply;
 use super::texture::Texture;
-use super::{DerivedPart, ROLL, Reach, Request, chord_at};
+use super::{Derived, ROLL, Reach, Request, chord_at};
+use crate::arrange::PackedNote;
 use crate::diagnostics::Diagnostic;
 use crate::instruments::{Family, Loudness};
+use crate::lists::push_slowly;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Form, HarmonyEvent};
 
@@ -25,13 +27,12 @@ pub(super) fn signal(
     harmony: &[HarmonyEvent],
     voice: usize,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<DerivedPart> {
+) -> Vec<Derived> {
     let texture = Texture::of(request);
-    let mut parts: Vec<DerivedPart> =
-        request.parts.iter().map(|_| DerivedPart::default()).collect();
+    let mut parts: Vec<Vec<PackedNote>> = request.parts.iter().map(|_| Vec::new()).collect();
     let bars = request.bars();
     if bars.is_empty() {
-        return parts;
+        return request.parts.iter().map(|_| Derived::default()).collect();
     }
     let mut any = false;
     let mut without_chord = false;
@@ -70,24 +71,24 @@ pub(super) fn signal(
                 if is_drum && note.length > beat {
                     note.attached.tremolo = ROLL;
                 }
-                parts[player].notes.push(note);
+                push_slowly(&mut parts[player], PackedNote::from(note));
             }
         }
         above.1 = chosen;
     }
     if !any {
         diagnostics.push(findings::no_rhythm(request, voice));
-    } else if without_chord && parts.iter().all(|part| part.notes.is_empty()) {
+    } else if without_chord && parts.iter().all(Vec::is_empty) {
         diagnostics.push(findings::no_harmony(request, &bars));
     } else {
         let silent: Vec<(usize, Silent)> = (0..parts.len())
-            .filter(|&player| parts[player].notes.is_empty())
+            .filter(|&player| parts[player].is_empty())
             .filter(|&player| request.own_bars(player).next().is_some())
             .map(|player| (player, Silent::NoNote))
             .collect();
         findings::silent(request, &silent, diagnostics);
     }
-    parts
+    parts.into_iter().map(|notes| Derived::settled(notes, request.piece)).collect()
 }
 
 /// First and second players of a kind together, in the order of the line; a third with whom nobody is
@@ -149,12 +150,12 @@ fn points(onsets: &[Onset], texture: &Texture, form: &Form) -> Vec<Point> {
         .collect()
 }
 
-fn strokes(request: &Request, player: usize, onsets: &[Onset], part: &mut DerivedPart) {
+fn strokes(request: &Request, player: usize, onsets: &[Onset], part: &mut Vec<PackedNote>) {
     for onset in onsets {
         if request.claims(player, onset.start) {
             let mut note = request.note(onset.start, onset.end, None, onset.span);
             note.attached.marks = onset.marks;
-            part.notes.push(note);
+            push_slowly(part, PackedNote::from(note));
         }
     }
 }

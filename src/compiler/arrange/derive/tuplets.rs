@@ -46,7 +46,9 @@ pub(super) fn is_plain(time: Time) -> bool {
 }
 
 fn is_written(tuplets: &[Tuplet], time: Time) -> bool {
-    is_plain(time) || tuplets.iter().any(|tuplet| is_inside(tuplet, time))
+    // They are in order, and none begins before the one before ends.
+    let before = tuplets.partition_point(|tuplet| tuplet.start < time).checked_sub(1);
+    is_plain(time) || before.is_some_and(|before| is_inside(&tuplets[before], time))
 }
 
 fn is_inside(tuplet: &Tuplet, time: Time) -> bool {

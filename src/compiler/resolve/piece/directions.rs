@@ -12,9 +12,12 @@ use crate::lists::push_slowly;
 use crate::music::Time;
 use crate::narrow::Narrow;
 
-/// Directions in order of time.
+/// Directions in order of time. Where there are none, as in many a voice, nothing is kept.
 #[derive(Clone, Default)]
-pub struct Directions {
+pub struct Directions(Option<Box<Kept>>);
+
+#[derive(Clone, Default)]
+struct Kept {
     /// The file of most of them: that of the first.
     file: FileId,
     at: Vec<Time>,
@@ -44,36 +47,48 @@ const TECHNIQUES: u8 = Dynamic::Sfz as u8 + 1;
 const FERMATA: u8 = TECHNIQUES + Technique::Unmuted as u8 + 1;
 
 impl Directions {
+    fn kept(&self) -> &Kept {
+        static NONE: Kept = Kept {
+            file: FileId(0),
+            at: Vec::new(),
+            said: Vec::new(),
+            kinds: Vec::new(),
+            spans: Vec::new(),
+        };
+        self.0.as_deref().unwrap_or(&NONE)
+    }
+
     /// How many there are.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.at.len()
+        self.kept().at.len()
     }
 
     /// Are there none?
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.at.is_empty()
+        self.0.is_none()
     }
 
     /// The times at which they stand, in order.
     #[must_use]
     pub fn times(&self) -> &[Time] {
-        &self.at
+        &self.kept().at
     }
 
     /// How many stand before a time.
     #[must_use]
     pub fn before(&self, time: Time) -> usize {
-        self.at.partition_point(|at| *at < time)
+        self.kept().at.partition_point(|at| *at < time)
     }
 
     /// One of them.
     #[must_use]
     pub fn get(&self, index: usize) -> Option<Direction> {
-        let (at, said) = (*self.at.get(index)?, self.said[index]);
+        let kept = self.kept();
+        let (at, said) = (*kept.at.get(index)?, kept.said[index]);
         let kind = match said.code {
-            MORE => of_index(&self.kinds, index)?.clone(),
+            MORE => of_index(&kept.kinds, index)?.clone(),
             FERMATA => DirectionKind::FermataOnRest,
             code if code >= TECHNIQUES => {
                 DirectionKind::Technique(Technique::WORDS[usize::from(code - TECHNIQUES)].0)
@@ -81,10 +96,10 @@ impl Directions {
             code => DirectionKind::Dynamic(Dynamic::WORDS[usize::from(code)].0),
         };
         let span = match said.length {
-            FAR => *of_index(&self.spans, index)?,
+            FAR => *of_index(&kept.spans, index)?,
             length => {
                 let end = said.start + u32::from(length);
-                Span::within(self.file, said.item, said.start, end)
+                Span::within(kept.file, said.item, said.start, end)
             }
         };
         Some(Direction { at, kind, span })
@@ -107,33 +122,33 @@ impl Directions {
     pub fn push(&mut self, direction: Direction) {
         let Direction { at, kind, span } = direction;
         let index = self.len().narrow::<u32>();
-        if self.is_empty() {
-            self.file = span.file;
-        }
+        let kept =
+            self.0.get_or_insert_with(|| Box::new(Kept { file: span.file, ..Kept::default() }));
         let code = match kind {
             DirectionKind::Dynamic(dynamic) => dynamic as u8,
             DirectionKind::Technique(technique) => TECHNIQUES + technique as u8,
             DirectionKind::FermataOnRest => FERMATA,
             DirectionKind::Hairpin { .. } | DirectionKind::Words(_) => {
-                push_slowly(&mut self.kinds, (index, kind));
+                push_slowly(&mut kept.kinds, (index, kind));
                 MORE
             }
         };
         let length = span.end.checked_sub(span.start).and_then(|length| u16::try_from(length).ok());
-        let length = length.filter(|_| span.file == self.file && span.first == span.last);
+        let length = length.filter(|_| span.file == kept.file && span.first == span.last);
         let length = length.unwrap_or(FAR);
         if length == FAR {
-            push_slowly(&mut self.spans, (index, span));
+            push_slowly(&mut kept.spans, (index, span));
         }
-        push_slowly(&mut self.at, at);
-        push_slowly(&mut self.said, Said { item: span.first, start: span.start, length, code });
+        push_slowly(&mut kept.at, at);
+        push_slowly(&mut kept.said, Said { item: span.first, start: span.start, length, code });
     }
 
     /// Lets a hairpin end at a time; nothing happens to what is none.
     pub fn end_hairpin(&mut self, index: usize, at: Time) {
-        let place = self.kinds.binary_search_by_key(&index, |(index, _)| *index as usize);
+        let Some(kept) = &mut self.0 else { return };
+        let place = kept.kinds.binary_search_by_key(&index, |(index, _)| *index as usize);
         if let Ok(place) = place
-            && let DirectionKind::Hairpin { to, .. } = &mut self.kinds[place].1
+            && let DirectionKind::Hairpin { to, .. } = &mut kept.kinds[place].1
         {
             *to = at;
         }
@@ -149,21 +164,23 @@ impl Directions {
         if self.iter().any(|direction| is_none(&direction)) {
             self = self.iter().filter(|direction| !is_none(direction)).collect();
         }
-        self.at.shrink_to_fit();
-        self.said.shrink_to_fit();
-        self.kinds.shrink_to_fit();
-        self.spans.shrink_to_fit();
+        if let Some(kept) = &mut self.0 {
+            kept.at.shrink_to_fit();
+            kept.said.shrink_to_fit();
+            kept.kinds.shrink_to_fit();
+            kept.spans.shrink_to_fit();
+        }
         self
     }
 
     /// The same in order of time; those of one time stay as they stand.
     #[must_use]
     pub fn in_order(self) -> Directions {
-        if self.at.is_sorted() {
+        if self.times().is_sorted() {
             return self;
         }
         let mut order: Vec<usize> = (0..self.len()).collect();
-        order.sort_by_key(|index| self.at[*index]);
+        order.sort_by_key(|index| self.times()[*index]);
         order.into_iter().filter_map(|index| self.get(index)).collect()
     }
 
@@ -171,7 +188,7 @@ impl Directions {
     /// hairpins are not looked at.
     #[must_use]
     pub fn level_at(&self, at: Time) -> Option<(Dynamic, Direction)> {
-        let told = self.at.partition_point(|said| *said <= at);
+        let told = self.times().partition_point(|said| *said <= at);
         last_level(self.within(0..told))
     }
 }

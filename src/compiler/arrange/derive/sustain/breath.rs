@@ -110,39 +110,27 @@ const TOO_LONG_A_BAR: f64 = 1.5;
 /// No more than this many breaths long is a stretch without one, where there are places.
 const FARTHEST: f64 = 4.0;
 
-/// A note, or a part of one.
-pub(super) struct Breathed {
-    pub(super) held: Held,
-    /// Does the player breathe after it, although the same note goes on?
-    pub(super) breath: bool,
-}
-
-/// The notes of a player with the breaths that he takes; `breath` is how many seconds one lasts in
-/// piano and in forte. Between two notes one breathes without being told, so only a note that
+/// Writes a note of a player, divided where he breathes in it: what is held, and whether he breathes after
+/// it although the same note goes on. Between two notes one breathes without being told, so only a note that
 /// outlasts the breath is divided, at a breath mark. Nothing is taken away from it: a bar held is
 /// a bar held on paper. (Common practice.)
 pub(super) fn breathe(
     request: &Request,
     player: usize,
-    held: &[Held],
-    breath: (u8, u8),
+    held: &Held,
+    lungs: &Lungs,
     goals: &[Goal],
     taken: &mut Taken,
-) -> Vec<Breathed> {
-    let lungs =
-        Lungs { clock: Clock::new(&request.piece.form), loudness: Loudness::new(request), breath };
-    let mut out = Vec::with_capacity(held.len());
-    for hold in held {
-        let places = places(request, player, std::slice::from_ref(hold), goals, &lungs, taken);
-        let mut rest = *hold;
-        for at in chosen(&places) {
-            *taken.entry(at).or_default() += 1.0;
-            out.push(Breathed { held: Held { end: at, ..rest }, breath: true });
-            rest.start = at;
-        }
-        out.push(Breathed { held: rest, breath: false });
+    mut write: impl FnMut(Held, bool),
+) {
+    let places = places(request, player, std::slice::from_ref(held), goals, lungs, taken);
+    let mut rest = *held;
+    for at in chosen(&places) {
+        *taken.entry(at).or_default() += 1.0;
+        write(Held { end: at, ..rest }, true);
+        rest.start = at;
     }
-    out
+    write(rest, false);
 }
 
 /// Less than any note lasts.
@@ -291,14 +279,19 @@ fn carries(breath: (u8, u8), degree: u8) -> f64 {
 }
 
 /// How long a player can hold on.
-struct Lungs<'f> {
+pub(super) struct Lungs<'f> {
     clock: Clock<'f>,
     loudness: Loudness,
     /// Seconds of one breath in piano and in forte.
     breath: (u8, u8),
 }
 
-impl Lungs<'_> {
+impl<'f> Lungs<'f> {
+    /// Those of a player of a line; `breath` is how many seconds one lasts in piano and in forte.
+    pub(super) fn new(request: &Request<'_, 'f>, breath: (u8, u8)) -> Lungs<'f> {
+        Lungs { clock: Clock::new(&request.piece.form), loudness: Loudness::new(request), breath }
+    }
+
     /// How many seconds a breath lasts that is taken at a time.
     fn carries(&self, at: Time) -> f64 {
         carries(self.breath, self.loudness.at(at))

@@ -88,9 +88,7 @@ pub(in crate::arrange) fn sustain(
         let Verb::Sustains { restrike } = request.line.verb else { continue };
         let mut parts: Vec<Derived> = Vec::with_capacity(request.parts.len());
         let mut silent: Vec<usize> = Vec::new();
-        // Of a few nobody is told that they share their notes.
-        let many = request.parts.len() > cost::MOST;
-        let mut held_by_all: Vec<Vec<Held>> = Vec::new();
+        let mut sharing = told::Sharing::asked_of(request);
         for player in 0..request.parts.len() {
             let held = held(&board, (line, player), &bass);
             let notes = match request.instrument(player).staves {
@@ -102,8 +100,8 @@ pub(in crate::arrange) fn sustain(
                     chords.into_iter().map(PackedNote::from).collect()
                 }
             };
-            if many {
-                held_by_all.push(held);
+            if let Some(sharing) = &mut sharing {
+                sharing.add(&held);
             }
             if notes.is_empty() && !request.kept[player] {
                 silent.push(player);
@@ -111,8 +109,8 @@ pub(in crate::arrange) fn sustain(
             parts.push(Derived::settled(notes, request.piece));
         }
         say(request, &silent, diagnostics);
-        if many {
-            told::sharing(request, &held_by_all, diagnostics);
+        if let Some(sharing) = &sharing {
+            told::sharing(request, sharing, diagnostics);
         }
         lines.push(parts);
     }

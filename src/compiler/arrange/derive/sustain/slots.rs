@@ -20,7 +20,7 @@ pub(super) struct Slot {
     /// Index of the chord in the harmony.
     pub(super) event: u32,
     /// For each seat: does its line hold for it here? Slots side by side share it.
-    pub(super) active: Rc<[bool]>,
+    pub(super) active: Rc<Vec<bool>>,
     /// Does it follow on the slot before without a gap?
     pub(super) joined: bool,
     /// Does it hold the last chord of a section?
@@ -77,10 +77,10 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
 }
 
 /// Who has a slot, as it is said of the slot before where it is the same.
-fn shared(active: Vec<bool>, slots: &[Slot]) -> Rc<[bool]> {
+fn shared(active: Vec<bool>, slots: &[Slot]) -> Rc<Vec<bool>> {
     match slots.last().filter(|last| *last.active == *active) {
         Some(last) => Rc::clone(&last.active),
-        None => active.into(),
+        None => Rc::new(active),
     }
 }
 

@@ -163,18 +163,23 @@ impl Stage {
 
     #[cfg(test)]
     pub(super) fn all_rows(&self) -> impl Iterator<Item = (u32, Row)> {
-        self.voicings.rows.iter().map(|(cost, row, has)| (self.cost_of(*cost, row, *has), *row))
+        let of = |voicing: &voicings::Voicing| {
+            let row = voicing.row();
+            (self.cost_of(voicing.cost(), &row, voicing.has()), row)
+        };
+        self.voicings.rows.iter().map(of)
     }
 
     /// The cheapest voicings, at least `count` and all that cost no more than `limit`.
     fn choices(&self, count: usize, limit: u32) -> Vec<Choice<Row>> {
         let mut found: Vec<(u32, Row)> = Vec::with_capacity(count + 1);
-        for &(cost, row, has) in &self.voicings.rows {
+        for voicing in &self.voicings.rows {
+            let (cost, row) = (voicing.cost(), voicing.row());
             let full = found.len() >= count;
             if full && found.last().is_some_and(|(last, _)| cost > limit.max(*last)) {
                 break;
             }
-            let cost = self.cost_of(cost, &row, has);
+            let cost = self.cost_of(cost, &row, voicing.has());
             if full && found.last().is_some_and(|last| cost > limit && (cost, row) >= *last) {
                 continue;
             }

@@ -1,6 +1,8 @@
 //! What is told of a solution: faults that no other choice of notes avoids, and players who share
 //! their notes.
 
+use std::collections::HashSet;
+
 use super::Held;
 use super::board::Board;
 use super::cost::{self, REST};
@@ -188,33 +190,50 @@ fn and<T: AsRef<str>>(all: &[T]) -> String {
     }
 }
 
+/// Who of a line has the notes of others of it, player after player.
+pub(super) struct Sharing {
+    /// When each note begins that somebody has, and how high it is.
+    had: HashSet<(Time, i32)>,
+    /// For each player how many notes he has, and how many of them another has before him.
+    players: Vec<(usize, usize)>,
+}
+
+impl Sharing {
+    /// Nobody yet; `None` for a line of which it is not told: of a few, and of different instruments, which
+    /// are a tutti that is meant to be strong.
+    pub(super) fn asked_of(request: &Request) -> Option<Sharing> {
+        let kinds = request.parts.iter().map(|part| part.player.line_name.as_str());
+        let (mut kinds, first) = (kinds.clone(), kinds.clone().next());
+        let told = request.parts.len() > cost::MOST && kinds.all(|kind| Some(kind) == first);
+        told.then(|| Sharing { had: HashSet::new(), players: Vec::new() })
+    }
+
+    /// The next player, and what he holds.
+    pub(super) fn add(&mut self, held: &[Held]) {
+        let place = |note: &Held| (note.start, note.pitch.midi());
+        let shared = held.iter().filter(|note| self.had.contains(&place(note))).count();
+        self.had.extend(held.iter().map(place));
+        self.players.push((held.len(), shared));
+    }
+}
+
 /// Says once a line that its players are more than the notes of its chords, where they share them.
-pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut Vec<Diagnostic>) {
+pub(super) fn sharing(request: &Request, shared: &Sharing, diagnostics: &mut Vec<Diagnostic>) {
     const CODE: &str = "arrange/too-many-players";
     let line = request.line.span;
-    let mut kinds: Vec<&str> =
-        request.parts.iter().map(|part| part.player.line_name.as_str()).collect();
-    kinds.dedup();
     let told = |d: &Diagnostic| d.code == CODE && d.primary.span == line;
-    // Different instruments on one line are a tutti, which is meant to be strong.
-    if kinds.len() > 1 || diagnostics.iter().any(told) {
+    if diagnostics.iter().any(told) {
         return;
     }
-    let at_one = |a: &Held, b: &Held| a.start == b.start && a.pitch.midi() == b.pitch.midi();
-    let shares = |player: &usize| {
-        let mut times = 0;
-        for note in &held[*player] {
-            let others = held[..*player].iter().flatten();
-            times += usize::from(others.into_iter().any(|other| at_one(note, other)));
-        }
-        !held[*player].is_empty() && times * 2 > held[*player].len()
-    };
-    let sharing: Vec<usize> =
-        (0..held.len()).filter(|_| held.len() > cost::MOST).filter(shares).collect();
+    let players = shared.players.iter().enumerate();
+    let sharing: Vec<usize> = players
+        .filter(|(_, (notes, shared))| shared * 2 > *notes)
+        .map(|(player, _)| player)
+        .collect();
     if sharing.is_empty() {
         return;
     }
-    let pitched = held.iter().filter(|held| !held.is_empty()).count();
+    let pitched = shared.players.iter().filter(|(notes, _)| *notes > 0).count();
     let (words, numbers) = findings::bars(request, &request.bars());
     let names = findings::names(request, &sharing);
     let shares = if sharing.len() == 1 { "shares" } else { "share" };

@@ -7,6 +7,7 @@ use std::rc::Rc;
 use super::cost::{self, Leaders, MOST, REST, Row, Wants};
 use super::seats::Seat;
 use super::slots::Slot;
+use crate::lists::push_slowly;
 use crate::music::Chord;
 
 /// The voicings of one chord.
@@ -15,10 +16,42 @@ pub(super) struct Voicings {
     pub(super) notes: [Vec<i16>; MOST],
     /// For each leader and height, its place among these notes, or [`NOWHERE`].
     places: [[u8; HEIGHTS]; MOST],
-    /// Costs, rows and the members that they have, the cheapest first; all players resting is
-    /// among them.
-    pub(super) rows: Vec<(u32, Row, u8)>,
+    /// All of them, the cheapest first; all players resting is among them.
+    pub(super) rows: Box<[Voicing]>,
     pub(super) wants: Wants,
+}
+
+/// One voicing, small: of a chord there may be thousands, and many chords are known at a time.
+#[derive(Clone, Copy)]
+pub(super) struct Voicing {
+    /// What it costs, and below that in eight bits the members of the chord that it has.
+    cost_and_has: u32,
+    row: [i8; MOST],
+}
+
+/// Nothing costs more than this, as far as voicings are told apart.
+const DEAREST: u32 = u32::MAX >> u8::BITS;
+
+impl Voicing {
+    fn new(cost: u32, row: &Row, has: u8) -> Voicing {
+        let cost_and_has = cost.min(DEAREST) << u8::BITS | u32::from(has);
+        Voicing { cost_and_has, row: row.map(|height| height.narrow::<i8>()) }
+    }
+
+    /// What it costs by itself.
+    pub(super) fn cost(self) -> u32 {
+        self.cost_and_has >> u8::BITS
+    }
+
+    /// What each leader has.
+    pub(super) fn row(self) -> Row {
+        self.row.map(i16::from)
+    }
+
+    /// The members of the chord that it has, as a set of bits.
+    pub(super) fn has(self) -> u8 {
+        (self.cost_and_has & u32::from(u8::MAX)).narrow::<u8>()
+    }
 }
 
 /// Heights that MIDI key numbers name.
@@ -109,7 +142,7 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
             leaders.resting[leader] = seat.resting();
         }
     }
-    let mut rows = Vec::new();
+    let mut rows: Vec<Voicing> = Vec::new();
     let mut row = [REST; MOST];
     place(&notes, 0, i16::MAX, &mut row, &mut |row| {
         if let Some((cost, has)) = cost::chord(row, &wants, &leaders) {
@@ -119,10 +152,10 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
                 .filter(|(note, _)| **note != REST)
                 .map(|(note, middle)| cost::far_from(*middle, *note))
                 .sum();
-            rows.push((cost + far, *row, has.narrow::<u8>()));
+            push_slowly(&mut rows, Voicing::new(cost + far, row, has.narrow::<u8>()));
         }
     });
-    rows.sort_unstable();
+    rows.sort_unstable_by_key(|voicing| (voicing.cost(), voicing.row));
     let mut places = [[NOWHERE; HEIGHTS]; MOST];
     for (notes, places) in notes.iter().zip(&mut places) {
         for (&height, number) in notes.iter().zip(0..NOWHERE) {
@@ -131,7 +164,7 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
             }
         }
     }
-    Voicings { notes, places, rows, wants }
+    Voicings { notes, places, rows: rows.into(), wants }
 }
 
 /// Goes through all rows in which no player stands above the one before.
