@@ -215,7 +215,7 @@ fn a_check_takes_at_most_twenty_times_its_source() {
     let faulty = faulty
         .into_iter()
         .map(|(shape, text)| (shape, text.len(), times_the_source_with_faults(&text)));
-    let suite = source::orchestra(500, 24);
+    let suite = source::orchestra(250, 24);
     let computed = sparse::computed().into_iter();
     let computed = computed.map(|(shape, text)| (shape, text.len(), times_what_it_says(&text)));
     let told: Vec<(bool, String)> = measured

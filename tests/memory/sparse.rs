@@ -84,7 +84,7 @@ pub fn computed() -> Vec<(&'static str, String)> {
         let text = text.replace("  flute 1\n}", &format!("  flute 1\n{ensemble}}}"));
         text.replace("  flute plays upper", &format!("{scoring}  flute plays upper"))
     };
-    let changing = Sparse::flute(2000, "1/4 D5 E F# G").text();
+    let changing = Sparse::flute(800, "1/4 D5 E F# G").text();
     let bass =
         |bar: usize| format!("{bar}: {} |", turn(bar, &["1/2 D3 A2", "1/1 G2", "1/4 A2 B C#3 D"]));
     let two = quarters().with_block("voice lower", bass).text();
