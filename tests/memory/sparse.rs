@@ -79,7 +79,7 @@ fn turn<'t>(bar: usize, things: &[&'t str]) -> &'t str {
 /// the chords that are inferred from one voice or two have many more of them than the source.
 pub fn computed() -> Vec<(&'static str, String)> {
     let quarters =
-        || Sparse::each(2000, |bar| turn(bar, &["1/4 C#5 E G F#", "1/4 D5 A4 B E5"]).into());
+        || Sparse::each(800, |bar| turn(bar, &["1/4 C#5 E G F#", "1/4 D5 A4 B E5"]).into());
     let with = |text: String, ensemble: &str, scoring: &str| {
         let text = text.replace("  flute 1\n}", &format!("  flute 1\n{ensemble}}}"));
         text.replace("  flute plays upper", &format!("{scoring}  flute plays upper"))
