@@ -390,6 +390,14 @@ fn german_names_of_crooks_and_keys_are_explained() {
 }
 
 #[test]
+fn who_writes_a_key_for_a_horn_without_valves_is_told_of_its_crooks() {
+    let line = |players: &str| messages(&format!("ensemble few {{ era 1770\n {players} }}\n"));
+    assert!(line("natural-horn 2 in Eb")[0].ends_with(" write `crook Eb`."));
+    assert!(line("natural-horn 2 in Gb")[0].contains(" write `crook` and one of "));
+    assert!(line("oboe 2 in Eb")[0].ends_with(": leave `in Eb` out."));
+}
+
+#[test]
 fn as_many_timpanists_as_drums_are_a_slip_worth_a_word() {
     let line = |players: &str| messages(&format!("ensemble few {{ era 1885\n {players} }}\n"));
     assert!(line("timpani 3 tuned G2, C3, D3")[0].contains("3 players with 3 drums each"));

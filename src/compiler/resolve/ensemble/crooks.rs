@@ -157,7 +157,13 @@ pub(in super::super) fn key(
     if found.is_none() {
         let known: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
         let name = instrument.name.to_lowercase();
-        let help = if known.is_empty() {
+        let help = if instrument.tuning(&word.value).is_some() {
+            let key = &word.value;
+            format!("It has no valves; its key is that of its crook: write `crook {key}`.")
+        } else if known.is_empty() && !instrument.crooks.is_empty() {
+            let crooks: Vec<&str> = instrument.crooks.iter().map(|c| c.name.as_str()).collect();
+            format!("It has no valves, but crooks: write `crook` and one of {}.", crooks.join(", "))
+        } else if known.is_empty() {
             format!("The {name} is built in one key only: leave `in {}` out.", word.value)
         } else {
             format!("{}Known: {}.", german_h(&word.value), known.join(", "))
