@@ -39,6 +39,10 @@ TOOLS = ("pdfinfo", "pdffonts", "pdftotext", "pdftoppm", "qpdf")
 # Dots to the inch of the pictures, and the least share of heads that must be found in them.
 DOTS = 300
 FOUND = 0.99
+# How far from the middle of a head, in its spaces, there is nothing of it any more, and the share of its
+# height that the belly of a curve still has there.
+BESIDE = 0.9
+THICK = 0.6
 # The test command looks at a picture of every so many documents.
 SHARE = 4
 
@@ -408,7 +412,21 @@ def ovals_in(left, right, space):
     picture[fits] = True
     labels, count = ndimage.label(picture, numpy.ones((3, 3)))
     middles = ndimage.center_of_mass(picture, labels, range(1, count + 1))
-    return [(float(column), float(row)) for row, column in middles]
+    dots = left > 0
+    return [
+        (float(column), float(row)) for row, column in middles if not is_long(dots, column, row, (high, space))
+    ]
+
+
+def is_long(dots, column, row, oval):
+    """Does a dark shape go on to both sides of an oval that fits into it, hardly thinner? Then it is the
+    belly of a tie or slur on a staff line: beside a head there is the line alone, or light before the
+    next head."""
+    high, space = oval
+    half, beside = int(high), round(BESIDE * space)
+    x, y = round(column), round(row)
+    around = dots[max(y - half, 0):y + half + 1, max(x - beside, 0):x + beside + 1]
+    return around.sum(axis=0).min() > THICK * (2 * half + 1)
 
 
 def check_picture(name, page, pdf, number, finding):
