@@ -530,6 +530,13 @@ impl Instrument {
         !(self.family == Family::Keyboard && self.loudness == Loudness::Plucked)
     }
 
+    /// Does a note sound as long as its player keeps it up, so that it can grow and fade? What is struck or
+    /// plucked dies away by itself (common practice).
+    #[must_use]
+    pub fn sustains(&self) -> bool {
+        !matches!(self.loudness, Loudness::Percussion | Loudness::Plucked)
+    }
+
     /// The key or crook of that name.
     #[must_use]
     pub fn tuning(&self, name: &str) -> Option<&Tuning> {

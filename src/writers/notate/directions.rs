@@ -14,7 +14,7 @@ use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
 
-use hairpins::Hairpin;
+use hairpins::{Hairpin, Hairpins};
 
 use super::{
     Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names, who,
@@ -44,7 +44,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     place_who(part, frame, measures);
     let mut page = Page { part, frame, measures };
     let mut told = ToldLast::default();
-    let mut hairpins: Vec<Hairpin> = Vec::new();
+    let mut hairpins = Hairpins::new(part, frame);
     for group in placed.chunk_by(|a, b| a.0 == b.0) {
         let at = group[0].0;
         let mut now = Now::default();
@@ -65,9 +65,10 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                     now.words.push((words, direction.span));
                 }
                 DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
-                    let (grows, until, source) = (*grows, *to, direction.span);
-                    let hairpin = Hairpin { from: at, to: until, until, grows, source };
-                    now.hairpin |= hairpins::collect(&mut hairpins, notes, frame, &hairpin);
+                    let (since, to, source) = (direction.at, *to, direction.span);
+                    let grows = *grows;
+                    let hairpin = Hairpin { from: at, to, since, until: to, grows, source };
+                    now.hairpin |= hairpins.collect(&hairpin);
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest
@@ -76,13 +77,17 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         }
         told.print(&now, at, notes, frame, &mut page);
     }
-    for hairpin in &hairpins {
-        let told_at = |place: Time| {
-            placed.iter().any(|(at, index)| {
-                let said = &part.directions[*index].kind;
-                *at == place && matches!(said, DirectionKind::Dynamic(_))
-            })
-        };
+    let told_at = |place: Time| {
+        let first = placed.partition_point(|(at, _)| *at < place);
+        placed[first..]
+            .iter()
+            .take_while(|(at, _)| *at == place)
+            .any(|(_, index)| matches!(part.directions[*index].kind, DirectionKind::Dynamic(_)))
+    };
+    for reached in hairpins.on_the_way.iter().filter(|reached| !told_at(reached.at)) {
+        page.print(reached.at, StaffDirectionKind::Dynamic(reached.level), reached.source);
+    }
+    for hairpin in &hairpins.printed {
         if !told_at(hairpin.from)
             && enters_after_long_rest(notes, hairpin.from, frame)
             && let Some((level, source)) = hairpins::level_before(part, hairpin.from)

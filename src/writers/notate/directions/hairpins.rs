@@ -4,57 +4,117 @@ use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::notate::FrameBar;
-use crate::resolve::{DirectionKind, Dynamic, level_at};
+use crate::resolve::{DirectionKind, Dynamic, Mark, Technique, level_at};
 
-use super::bar_at;
+use super::{bar_at, enters_after_long_rest};
 
 /// A hairpin as it is printed.
 pub(super) struct Hairpin {
     pub(super) from: Time,
     pub(super) to: Time,
-    /// Where it ends for those who play all of it.
+    /// Where it begins and ends for those who play all of it.
+    pub(super) since: Time,
     pub(super) until: Time,
     pub(super) grows: bool,
     pub(super) source: Span,
 }
 
-/// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
-/// or more it is broken. Who has less than half of one that grows, and then rests, is led nowhere by it
-/// and does without (our heuristic). False if nothing is left.
-pub(super) fn collect(
-    hairpins: &mut Vec<Hairpin>,
-    notes: &[PackedNote],
-    frame: &[FrameBar],
-    hairpin: &Hairpin,
-) -> bool {
-    let Hairpin { from, to, until, grows, source } = *hairpin;
-    let first = notes.partition_point(|note| note.end() <= from);
-    let after_last = notes.partition_point(|note| note.start() < to);
-    let mut any = false;
-    let mut index = first;
-    while index < after_last {
-        let mut last = index;
-        while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
-            last += 1;
-        }
-        let begin = from.max(notes[index].start());
-        let end = match notes.get(after_last) {
-            Some(next) if last + 1 == after_last && is_goal(&notes[last], next, to, frame) => to,
-            _ => to.min(notes[last].end()),
-        };
-        let breaks_off = || {
-            let next = notes.get(after_last);
-            let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
-            last + 1 == after_last && end < to && !again && (end - begin) * 2 < to - from
-        };
-        if grows && breaks_off() {
-            break;
-        }
-        let played = Hairpin { from: begin, to: end, until, grows, source };
-        any |= begin < end && add(hairpins, played);
-        index = last + 1;
+/// The hairpins of a player.
+pub(super) struct Hairpins<'a> {
+    part: &'a Part,
+    frame: &'a [FrameBar],
+    /// When the strings are plucked, and when they are bowed again.
+    plucking: Vec<(Time, bool)>,
+    /// Those that are printed, in order.
+    pub(super) printed: Vec<Hairpin>,
+    /// How far one that is not printed has come at the single stroke that the player has under it.
+    pub(super) on_the_way: Vec<Goal>,
+}
+
+impl<'a> Hairpins<'a> {
+    pub(super) fn new(part: &'a Part, frame: &'a [FrameBar]) -> Hairpins<'a> {
+        let plucking = part.directions.iter().filter_map(|said| match said.kind {
+            DirectionKind::Technique(Technique::Pizzicato) => Some((said.at, true)),
+            DirectionKind::Technique(Technique::Arco) => Some((said.at, false)),
+            _ => None,
+        });
+        let plucking = plucking.collect();
+        Hairpins { part, frame, plucking, printed: Vec::new(), on_the_way: Vec::new() }
     }
-    any
+
+    /// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
+    /// or more it is broken. Who has less than half of one that grows, and then rests, is led nowhere by it
+    /// and does without (our heuristic). So does who has a single stroke under it that dies away by itself: after
+    /// a long rest he is told instead how far it has come there. False if nothing is left.
+    pub(super) fn collect(&mut self, hairpin: &Hairpin) -> bool {
+        let Hairpin { from, to, grows, .. } = *hairpin;
+        let (notes, frame) = (&self.part.notes, self.frame);
+        let first = notes.partition_point(|note| note.end() <= from);
+        let after_last = notes.partition_point(|note| note.start() < to);
+        let mut any = false;
+        let mut index = first;
+        while index < after_last {
+            let mut last = index;
+            while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
+                last += 1;
+            }
+            let begin = from.max(notes[index].start());
+            let end = match notes.get(after_last) {
+                Some(next) if last + 1 == after_last && is_goal(&notes[last], next, to, frame) => {
+                    to
+                }
+                _ => to.min(notes[last].end()),
+            };
+            let breaks_off = || {
+                let next = notes.get(after_last);
+                let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
+                last + 1 == after_last && end < to && !again && (end - begin) * 2 < to - from
+            };
+            if last == index && self.dies_away(&notes[index]) {
+                any |= self.tell_on_the_way(notes[index].start(), hairpin);
+            } else if grows && breaks_off() {
+                break;
+            } else {
+                let played = Hairpin { from: begin, to: end, ..*hairpin };
+                any |= begin < end && add(&mut self.printed, played);
+            }
+            index = last + 1;
+        }
+        any
+    }
+
+    /// Can its player not change a note once it sounds: is it struck or plucked, and once only?
+    fn dies_away(&self, note: &PackedNote) -> bool {
+        let said = self.plucking.partition_point(|(at, _)| *at <= note.start());
+        let plucked = said.checked_sub(1).is_some_and(|said| self.plucking[said].1);
+        let attached = note.attached();
+        let again =
+            attached.tremolo > 0 || attached.of_two.is_some() || attached.marks.has(Mark::Trill);
+        (plucked || !self.part.instrument_at(note.start()).sustains()) && !again
+    }
+
+    /// Notes how loud a stroke is amid a hairpin, if it enters after a long rest, if it is known where the hairpin comes from
+    /// and leads to, and if it has come to another degree than that where it began.
+    fn tell_on_the_way(&mut self, at: Time, hairpin: &Hairpin) -> bool {
+        let &Hairpin { since, until, grows, source, .. } = hairpin;
+        let levels = level_at(&self.part.directions, since).zip(level_told(self.part, until));
+        let Some(((from, _), (to, _))) = levels else { return false };
+        let (Some(low), Some(high)) = (from.degree(), to.degree()) else { return false };
+        let late = since < at && enters_after_long_rest(&self.part.notes, at, self.frame);
+        if !late || (low < high) != grows {
+            return false;
+        }
+        let (gone, all) = (at - since, until - since);
+        let steps = i64::from(low.abs_diff(high));
+        let steps = (gone * (2 * steps) + all).div_floor(all * 2);
+        let Ok(steps) = u8::try_from(steps) else { return false };
+        let degree = if grows { low + steps } else { low - steps };
+        let level = Dynamic::WORDS[usize::from(degree)].0;
+        if steps > 0 {
+            self.on_the_way.push(Goal { at, level, source });
+        }
+        steps > 0
+    }
 }
 
 /// Does the second of two notes stand where a hairpin leads, after a rest of a beat at the most? The hairpin goes on
@@ -217,5 +277,38 @@ mod tests {
         };
         assert_eq!(told("3/1"), "1 0/1 p");
         assert_eq!(told("4/1"), "1 0/1 p, 3 1/2 mp");
+    }
+
+    #[test]
+    fn one_stroke_that_dies_away_has_no_hairpin() {
+        use crate::notate::testing::{bass_drum, cello, harp};
+        let told = |fixture: Fixture, grows: bool| {
+            let (start, goal) =
+                if grows { (Dynamic::P, Dynamic::F) } else { (Dynamic::F, Dynamic::P) };
+            let pin = DirectionKind::Hairpin { grows, to: Time::of(3, 1) };
+            let fixture = fixture.direction("0/1", DirectionKind::Dynamic(start));
+            let fixture = fixture.direction("1/1", pin);
+            directions(&fixture.direction("3/1", DirectionKind::Dynamic(goal)).score(), 0)
+        };
+        let of = |instrument| Fixture::new(&["4/4"; 6]).instrument(instrument);
+        let drum = |notes: &str| of(bass_drum()).notes(notes);
+        let one = "0/1 1/4 x, 1/1 1/4 x, 4/1 1/4 x";
+        assert_eq!(told(drum(one), false), "1 0/1 f, 5 0/1 p");
+        let fades = "1 0/1 f, 2 0/1 >, 2 1/4 end, 5 0/1 p";
+        assert_eq!(told(drum(one).tremolo(1, 3), false), fades, "a roll");
+        let two = "0/1 1/4 x, 1/1 1/4 x, 3/2 1/4 x, 4/1 1/4 x";
+        assert_eq!(told(drum(two), false), "1 0/1 f, 2 0/1 >, 2 3/4 end, 5 0/1 p");
+        let notes = "0/1 1/4 C3, 1/1 1/4 C3, 4/1 1/4 C3";
+        assert_eq!(told(of(harp()).notes(notes), false), "1 0/1 f, 5 0/1 p");
+        assert_eq!(told(of(cello()).notes(notes), false), fades);
+        let plucked = of(cello())
+            .notes(notes)
+            .direction("0/1", DirectionKind::Technique(crate::resolve::Technique::Pizzicato));
+        assert_eq!(told(plucked, false), "1 0/1 pizz., 1 0/1 f, 5 0/1 p");
+        // Amid the hairpin the stroke is told how far it has come.
+        let amid = "0/1 1/4 x, 2/1 1/4 x, 3/1 1/4 x";
+        assert_eq!(told(drum(amid), true), "1 0/1 p, 3 0/1 mf, 4 0/1 f");
+        let soon = "0/1 1/4 x, 3/4 1/4 x, 3/2 1/4 x, 4/1 1/4 x";
+        assert_eq!(told(drum(soon), true), "1 0/1 p, 5 0/1 f");
     }
 }
