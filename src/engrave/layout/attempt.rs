@@ -122,7 +122,7 @@ impl<'a> Layout<'a> {
             widths: surveyed.iter().map(|bar| bar.widths).collect(),
             space,
             pauses: pauses(sheet, surveyed),
-            seams: seams(sheet),
+            seams: seams(sheet, surveyed),
             room: Room {
                 width,
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
@@ -168,11 +168,7 @@ impl<'a> Layout<'a> {
         }
     }
 
-    fn breaks(
-        &self,
-        sheet: &Sheet,
-        Guess { slack, ease, page }: Guess,
-    ) -> (Vec<Vec<Range<usize>>>, bool) {
+    fn breaks(&self, sheet: &Sheet, Guess { slack, ease, page }: Guess) -> breaking::Broken {
         let forced = |bars: &[usize]| -> Vec<bool> {
             let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
             sheet.bars.iter().map(begins).collect()

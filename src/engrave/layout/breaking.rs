@@ -23,6 +23,8 @@ pub(super) struct Seam {
     pub section: bool,
     /// Does a break here tear an ending?
     pub ending: bool,
+    /// How many slurs and how many hairpins does a break here tear, on all staves?
+    pub torn: (u8, u8),
 }
 
 impl Seam {
@@ -43,6 +45,13 @@ impl Seam {
             Some(_) => 0.25,
         };
         away + if self.ending { TORN } else { 0.0 }
+    }
+
+    /// Cost of the slurs and hairpins that the break tears. Of many staves that are phrased alike the first says
+    /// most, so that the cost stays below [`TORN_SPANS`].
+    fn torn_cost(self) -> f64 {
+        let torn = f64::from(self.torn.0) + HAIRPIN * f64::from(self.torn.1);
+        TORN_SPANS * torn / (torn + SOME)
     }
 }
 
@@ -110,6 +119,12 @@ const OWN_LINE: f64 = 0.6;
 
 /// Cost of a break within an ending, whose bracket is then in two lines.
 const TORN: f64 = 4.0;
+/// Cost of a break that tears the slurs and hairpins of all staves, how many slurs cost half of it, and what part
+/// of a slur a hairpin is: small beside what a line costs that is too full, so that it decides between breaks that
+/// are otherwise nearly as good. Our heuristic.
+const TORN_SPANS: f64 = 1.0;
+const SOME: f64 = 2.0;
+const HAIRPIN: f64 = 0.7;
 
 /// A last line is as wide as the others if its bars need not be stretched more than so.
 pub(super) const MOST_STRETCH: f64 = 2.2;
@@ -119,12 +134,33 @@ const EARLY_WORDS: f64 = 8.0;
 
 const NEVER: f64 = 1e12;
 
+/// Pages of lines of bars, and whether the first is a right-hand page: a part may also begin on the left, so
+/// that its first two pages lie open.
+pub(super) type Broken = (Vec<Vec<Range<usize>>>, bool);
+
 impl Plan<'_> {
-    /// Pages of lines of bars, and whether the first is a right-hand page: a part may also begin on
-    /// the left, so that its first two pages lie open.
-    pub(super) fn pages(&self) -> (Vec<Vec<Range<usize>>>, bool) {
+    /// The pages: of breakings into as many lines one that tears fewer slurs and hairpins, where it is nearly
+    /// as good otherwise.
+    pub(super) fn pages(&self) -> Broken {
+        let plain = self.cheapest(0.0);
+        let lines = |broken: &Broken| broken.0.iter().flatten().map(|line| line.start).collect();
+        let torn =
+            |lines: &[usize]| lines.iter().map(|&bar| self.seams[bar].torn_cost()).sum::<f64>();
+        let before: Vec<usize> = lines(&plain);
+        // For whole slurs no line comes to the others, and no page.
+        let whole = [1.0, 0.5].into_iter().filter(|_| torn(&before) > 0.0).find_map(|share| {
+            let whole = self.cheapest(share);
+            let now: Vec<usize> = lines(&whole);
+            let as_many = now.len() == before.len() && whole.0.len() <= plain.0.len();
+            (as_many && torn(&now) < torn(&before)).then_some(whole)
+        });
+        whole.unwrap_or(plain)
+    }
+
+    /// The cheapest pages, where torn slurs and hairpins cost that share of what they usually do.
+    fn cheapest(&self, torn: f64) -> Broken {
         let bars = self.spaces.len();
-        let ends: Vec<Vec<LineEnd>> = (0..bars).map(|start| self.line_ends(start)).collect();
+        let ends: Vec<Vec<LineEnd>> = (0..bars).map(|start| self.line_ends(start, torn)).collect();
         let mut levels = Vec::new();
         let mut best = vec![[(NEVER, 0_usize, 0_usize); 2]; bars + 1];
         best[0][1].0 = 0.0;
@@ -249,8 +285,8 @@ impl Plan<'_> {
         }
     }
 
-    /// Every line that can begin with a bar.
-    fn line_ends(&self, start: usize) -> Vec<LineEnd> {
+    /// Every line that can begin with a bar, where torn slurs and hairpins cost that share.
+    fn line_ends(&self, start: usize, torn: f64) -> Vec<LineEnd> {
         let mut found = Vec::new();
         let bars = self.spaces.len();
         let indent = if start == 0 { self.room.indents.0 } else { self.room.indents.1 };
@@ -320,7 +356,7 @@ impl Plan<'_> {
             }
             cost += within;
             if end < bars && !forced {
-                cost += self.seams[end].cost();
+                cost += self.seams[end].cost() + torn * self.seams[end].torn_cost();
             }
             // Words over the last bars would begin before them.
             if words.is_some_and(|(words, room)| words > room * stretch) {
@@ -372,5 +408,15 @@ mod tests {
         let cost = |away: usize| Seam { away: Some(away), ..Seam::default() }.cost();
         assert!(cost(1) > cost(2) && cost(2) > cost(3) && cost(3) > cost(4) && cost(4) > cost(0));
         assert!(cost(4) == cost(40));
+    }
+
+    #[test]
+    fn a_break_costs_the_more_the_more_slurs_and_hairpins_it_tears_but_never_as_much_as_a_torn_ending()
+     {
+        let cost = |torn| Seam { torn, ..Seam::default() }.torn_cost();
+        assert!(cost((0, 0)) == 0.0);
+        assert!(cost((1, 0)) > cost((0, 1)) && cost((0, 1)) > 0.0);
+        assert!(cost((9, 4)) > cost((9, 0)) && cost((9, 0)) > cost((2, 0)));
+        assert!(cost((u8::MAX, u8::MAX)) < TORN_SPANS);
     }
 }

@@ -80,6 +80,22 @@ fn a_page_of_few_bars_has_them_in_more_lines() {
 }
 
 #[test]
+fn lines_are_broken_between_slurs_where_that_costs_little() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 41 end";
+    let bar = |n: usize| if n % 2 == 1 { "1/2 {C5 D5" } else { "1/2 E5 D5}" };
+    for begins in [1, 2] {
+        let slurred = |n: usize| {
+            if (begins..begins + 40).contains(&n) { bar(n + 1 - begins) } else { "1/2 C5 D5" }
+        };
+        let notes: String = (1..=41).map(|n| format!("{n}: {} | ", slurred(n))).collect();
+        let page = &part(form, &notes).pages[0];
+        assert!(middles(page).len() > 5, "{}", middles(page).len());
+        // A slur that is torn is drawn in two halves.
+        assert_eq!(of(page, Kind::Slur).len(), 20, "slurs from bar {begins}");
+    }
+}
+
+#[test]
 fn a_trill_on_more_than_a_quarter_has_a_wavy_line() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 end";
     let waves = |bar: &str| {

@@ -8,8 +8,8 @@ use super::breaking::{Pause, Seam};
 use super::survey::Surveyed;
 use crate::sheet::{Bar, Sheet};
 
-/// Where lines should begin: at repeats, double bars and rehearsal marks.
-pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
+/// Where lines should begin: at repeats, double bars and rehearsal marks; and what they tear.
+pub(super) fn seams(sheet: &Sheet, surveyed: &[Surveyed]) -> Vec<Seam> {
     let bars = &sheet.bars;
     let is_section = |n: usize| {
         let leaves = |bar: &Bar| bar.signs.iter().any(|sign| sign.stands_at_end());
@@ -37,7 +37,12 @@ pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
             open = open && bar.ending_starts.is_none();
             let ending = open;
             open = (open || bar.ending_starts.is_some()) && bar.ending_ends.is_none();
-            Seam { away: away(bar), section: n > 0 && is_section(n), ending }
+            Seam {
+                away: away(bar),
+                section: n > 0 && is_section(n),
+                ending,
+                torn: surveyed[n].torn,
+            }
         })
         .collect()
 }

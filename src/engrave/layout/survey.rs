@@ -11,7 +11,7 @@ use super::music::{Music, Window};
 use super::spacing::{BarSpace, Widths};
 use super::splitting::is_divided;
 use crate::rows::Stretch;
-use crate::sheet::{Event, Sheet, Staff};
+use crate::sheet::{Event, Sheet, SpanKind, Staff};
 
 /// A bar as far as lines and pages depend on it: what is in it need not be at hand.
 #[derive(Debug)]
@@ -25,6 +25,8 @@ pub(super) struct Surveyed {
     pub idle: Box<[bool]>,
     /// Rest at its beginning and at its end that all staves share.
     pub rests: (Time, Time),
+    /// How many slurs and how many hairpins a line that begins with it tears, on all staves.
+    pub torn: (u8, u8),
     /// Where the last note of it stands in the source.
     pub last_note: Option<Span>,
 }
@@ -68,6 +70,7 @@ fn looked_at(window: &Window, bar: usize) -> Surveyed {
         silent: sheet.staves.iter().map(|staff| staff.bars[bar].is_silent()).collect(),
         idle: sheet.staves.iter().map(|staff| staff.bars[bar].is_idle()).collect(),
         rests: rests(sheet, bar),
+        torn: torn(sheet, bar),
         last_note: last.and_then(|event| event.origin.source),
     }
 }
@@ -86,6 +89,24 @@ fn rests(sheet: &Sheet, bar: usize) -> (Time, Time) {
     let before = all().map(|event| event.element.at).min().unwrap_or(length);
     let behind = all().map(|event| length - end(event)).min().unwrap_or(length);
     (before, behind)
+}
+
+/// Slurs and hairpins that go on from the bar before. A hairpin that ends where the bar begins ends with
+/// the line before.
+fn torn(sheet: &Sheet, bar: usize) -> (u8, u8) {
+    let usual = sheet.staves.iter().filter(|staff| staff.is_usual());
+    let spans = usual.flat_map(|staff| staff.spans.touching(bar, bar));
+    let (mut slurs, mut hairpins) = (0_u8, 0_u8);
+    for span in spans.filter(|span| span.bars().0 < bar) {
+        match span.kind {
+            SpanKind::Slur(..) => slurs = slurs.saturating_add(1),
+            SpanKind::Hairpin { to, .. } if to > (bar, Time::ZERO) => {
+                hairpins = hairpins.saturating_add(1);
+            }
+            _ => {}
+        }
+    }
+    (slurs, hairpins)
 }
 
 /// How far a system with this bar reaches above its first and below its last line, as far as it can
