@@ -152,7 +152,6 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let read = [&*read[0], &*read[1]];
     let told = levels::told_apart(read);
     let stays = levels::first_stays(read);
-    let again = levels::told_again(read, &told);
     let otherwise = partings::plays_otherwise(pair);
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
@@ -180,8 +179,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             directions: {
                 let stays = stays[bar].filter(|_| told[bar]);
                 let read = read.map(|staff| &staff.measures[bar]);
-                let again = again.each_ref().map(|all| levels::in_bar(all, bar));
-                shared_words::said(unsettled[bar], read, (told[bar], stays), again, &names)
+                shared_words::said(unsettled[bar], read, (told[bar], stays), &names)
             },
             multi_rest: 0,
             counted: false,

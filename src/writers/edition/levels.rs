@@ -26,14 +26,7 @@ pub(super) fn dynamics(staff: &Staff) -> Vec<Told> {
 }
 
 /// A bar and a time in it.
-pub(super) type Place = (usize, Time);
-
-/// Those of some places, in order, that lie in a bar.
-pub(super) fn in_bar(places: &[Place], bar: usize) -> &[Place] {
-    let from = places.partition_point(|place| place.0 < bar);
-    let to = places.partition_point(|place| place.0 <= bar);
-    &places[from..to]
-}
+type Place = (usize, Time);
 
 /// Do the same dynamics at two times of a bar stand once, for both players? Within a half note (our
 /// heuristic).
@@ -49,31 +42,25 @@ pub(super) fn ends(span: &Spanner) -> Option<(Place, Place, bool)> {
     }
 }
 
-/// What two players are told of loudness in a bar, in order: when, who, and the dynamic; none where a hairpin begins or
-/// ends. Stresses are left out.
-fn loudness(measures: [&Measure; 2]) -> Vec<(Time, usize, Option<Dynamic>)> {
-    let mut said: Vec<(Time, u8, usize, Option<Dynamic>)> = Vec::new();
-    for (who, measure) in measures.into_iter().enumerate() {
-        said.extend(measure.directions.iter().filter_map(|said| match said.kind {
-            StaffDirectionKind::HairpinEnds => Some((said.at, 0, who, None)),
-            StaffDirectionKind::Dynamic(dynamic) => {
-                dynamic.lasting().map(|_| (said.at, 1, who, Some(dynamic)))
-            }
-            StaffDirectionKind::HairpinStarts { .. } => Some((said.at, 2, who, None)),
-            _ => None,
-        }));
-    }
-    said.sort_by_key(|(at, rank, who, _)| (*at, *rank, *who));
-    said.into_iter().map(|(at, _, who, dynamic)| (at, who, dynamic)).collect()
-}
-
 /// For each bar, do both play at once in it at levels that differ, as far as they were told any? What a
 /// hairpin has come to is not known until the next dynamic.
 pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
     let mut levels: [Option<Dynamic>; 2] = [None; 2];
     let bars = pair[0].measures.iter().zip(&pair[1].measures);
     bars.map(|(first, second)| {
-        let said = loudness([first, second]);
+        let mut said: Vec<(Time, usize, Option<Dynamic>)> = Vec::new();
+        for (who, measure) in [first, second].into_iter().enumerate() {
+            said.extend(measure.directions.iter().filter_map(|said| match said.kind {
+                StaffDirectionKind::Dynamic(dynamic) => {
+                    Some((said.at, who, Some(dynamic.lasting()?)))
+                }
+                StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => {
+                    Some((said.at, who, None))
+                }
+                _ => None,
+            }));
+        }
+        said.sort_by_key(|(at, who, _)| (*at, *who));
         let mut apart = false;
         let mut from = Time::ZERO;
         let mut play = |levels: [Option<Dynamic>; 2], span: Range<Time>| {
@@ -84,7 +71,7 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
             play(levels, from..place[0].0);
             from = place[0].0;
             for &(_, who, level) in place {
-                levels[who] = level.and_then(Dynamic::lasting);
+                levels[who] = level;
             }
         }
         play(levels, from..Time::MAX);
@@ -128,55 +115,6 @@ pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
             .then_some((from, stays))
     })
     .collect()
-}
-
-/// Bars after which a dynamic is told again to him who comes to it later than the other: as many as of rest
-/// (our heuristic).
-const STANDS: usize = 2;
-
-/// Of two players as they are read on one staff, in which bars they are told what the other was told shortly before, to
-/// whom, and when. The dynamic that stands there says it to both, if he rests until then, or was as loud himself.
-/// Nothing where they are told `apart` from one another.
-pub(super) fn told_again(pair: [&Staff; 2], apart: &[bool]) -> [Vec<Place>; 2] {
-    let mut again = [Vec::new(), Vec::new()];
-    let mut levels: [Option<Dynamic>; 2] = [None; 2];
-    let mut last: Option<(usize, Place, Dynamic)> = None;
-    for bar in 0..pair[0].measures.len() {
-        let said = loudness(pair.map(|staff| &staff.measures[bar]));
-        let alone = |who: usize, before: Time| {
-            said.iter().all(|(at, other, _)| *other != who || *at >= before)
-        };
-        let mut now = last;
-        for &(at, who, level) in &said {
-            let place = (bar, at);
-            // A forte-piano says more than what is left of it.
-            let level = level.filter(|level| level.lasting() == Some(*level));
-            let stands = now.zip(level).is_some_and(|((other, from, told), level)| {
-                let rests = || {
-                    (from.0..=bar).all(|index| {
-                        let begin = if index == from.0 { from.1 } else { Time::ZERO };
-                        let end = if index == bar { at } else { Time::MAX };
-                        !sounds(&pair[who].measures[index], &(begin..end))
-                    })
-                };
-                other != who
-                    && told == level
-                    && from < place
-                    && bar - from.0 <= STANDS
-                    && !apart[from.0..=bar].contains(&true)
-                    && (levels[who] == Some(level) || rests())
-            });
-            levels[who] = level;
-            if stands {
-                again[who].push(place);
-                continue;
-            }
-            // Where the other is told something before in the bar, each has his own.
-            now = level.filter(|_| alone(1 - who, at)).map(|level| (who, place, level));
-        }
-        last = now;
-    }
-    again
 }
 
 /// Does a player begin a note or hold one somewhere between two times of a bar?
@@ -336,69 +274,13 @@ mod tests {
         let half = (0, Time::QUARTER * 2);
         let once = [vec![false], none.clone(), none.clone(), none.clone()];
         assert_eq!(told(held, "1/2 1/2 E5", half), once);
-        assert_eq!(told(held, "3/4 1/4 E5", (0, Time::QUARTER * 3)), once);
-        assert_eq!(told(held, "1/1 1/2 E5", (1, Time::ZERO)), once);
-        assert_eq!(told(held, "2/1 1/2 E5", (2, Time::ZERO)), once);
-        // Three bars later it is told again.
-        let each = [vec![false], none.clone(), none, vec![false]];
-        assert_eq!(told(held, "3/1 1/2 E5", (3, Time::ZERO)), each);
-    }
-
-    #[test]
-    fn who_comes_from_another_level_to_that_of_the_other_is_told_it() {
-        use StaffDirectionKind::Dynamic as Says;
-        let zero = Time::ZERO;
-        let told = |first: &[(usize, Time, StaffDirectionKind)], second: &[_]| -> Vec<usize> {
-            let score = oboes([first, second]);
-            let edition = condensed_score(&score);
-            let bars = edition.staves[0].bars.iter();
-            let loud = |said: &&crate::edition::EditionDirection| {
-                matches!(said.kind, crate::edition::DirectionKind::Dynamic(_))
-            };
-            bars.map(|bar| bar.directions.iter().filter(loud).count()).collect()
-        };
-        let half = Time::of(1, 2);
-        let first = [(0, zero, Says(Dynamic::P)), (1, zero, Says(Dynamic::F))];
-        let second = [(0, zero, Says(Dynamic::P)), (2, zero, Says(Dynamic::F))];
-        assert_eq!(told(&first, &second), [1, 1, 1, 0]);
-        // What a hairpin has come to is told to him who had it.
-        let grows = StaffDirectionKind::HairpinStarts { grows: true };
-        let end = StaffDirectionKind::HairpinEnds;
-        let grown = [(0, zero, Says(Dynamic::F)), (0, zero, grows), (1, half, end)];
-        let grown = [&grown[..], &[(2, zero, Says(Dynamic::F))]].concat();
-        assert_eq!(told(&grown, &[(1, zero, Says(Dynamic::F))]), [1, 1, 1, 0]);
-        // Where they grow together, the first tells it.
-        let late = |bar| {
-            let grows = StaffDirectionKind::HairpinStarts { grows: true };
-            [
-                (bar, zero, Says(Dynamic::Mf)),
-                (1, zero, grows),
-                (3, half, StaffDirectionKind::HairpinEnds),
-            ]
-        };
-        let notes = ["0/1 2/1 E5", "1/2 3/2 E5"];
-        let fixture = Fixture::new(&["2/4"; 4]).notes(notes[0]).part(oboe()).notes(notes[1]);
-        let mut score = fixture.score();
-        for (staff, bar) in score.staves.iter_mut().zip([0, 1]) {
-            staff.id = format!("oboe.{}", bar + 1);
-            for (bar, at, kind) in late(bar) {
-                let origin = Origin::default();
-                staff.measures[bar].directions.push(StaffDirection { at, kind, origin });
-            }
-        }
-        let edition = condensed_score(&score);
-        let staff = &edition.staves[0];
-        let dynamics = staff.bars.iter().flat_map(|bar| &bar.directions);
-        let dynamics =
-            dynamics.filter(|said| matches!(said.kind, crate::edition::DirectionKind::Dynamic(_)));
-        assert_eq!((dynamics.count(), staff.spans.iter().filter_map(super::ends).count()), (1, 1));
-        // He who has been as loud before is told nothing new.
-        let both = [(0, zero, Says(Dynamic::P))];
-        let after = [(0, zero, Says(Dynamic::P)), (1, zero, Says(Dynamic::P))];
-        assert_eq!(told(&both, &after), [1, 1, 0, 0], "it was his own");
-        let other = [(1, zero, Says(Dynamic::P))];
-        let both = [(0, zero, Says(Dynamic::P)), (2, zero, Says(Dynamic::P))];
-        assert_eq!(told(&both, &other)[2], 0);
+        // Later each has his own, the first above his notes.
+        let late = (0, Time::QUARTER * 3);
+        let each = [vec![true, false], none.clone(), none.clone(), none.clone()];
+        assert_eq!(told(held, "3/4 1/4 E5", late), each);
+        // In another bar, the second has his.
+        let each = [vec![false], vec![false], none.clone(), none];
+        assert_eq!(told(held, "1/1 1/2 E5", (1, Time::ZERO)), each);
     }
 
     #[test]

@@ -5,26 +5,21 @@ use crate::notate::{Element, ElementKind, Measure, Origin, Staff};
 use crate::resolve::{Dynamic, HALVES};
 
 use super::condensed::{Way, are_halves, number, of_a_kind, rests};
-use super::levels::{self, Place};
-use super::{DirectionKind, EditionDirection, StaffBar, staves};
+use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
 /// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
 /// What the first `stays` at while the second alone is told a dynamic stands there too.
-/// The same dynamic within a half note stands once, and what either is told `again` stands not at all. Who alone is told to take something else, or to put on
+/// The same dynamic within a half note stands once. Who alone is told to take something else, or to put on
 /// a mute while he rests, is named.
 pub(super) fn said(
     way: Way,
     measures: [&Measure; 2],
     (apart, stays): (bool, Option<(Time, Dynamic)>),
-    again: [&[Place]; 2],
     names: &[String; 2],
 ) -> Vec<EditionDirection> {
     let of = |who: usize| -> Vec<EditionDirection> {
-        let all = measures[who].directions.iter().filter_map(staves::direction).filter(|said| {
-            let told = again[who].iter().any(|(_, at)| *at == said.at);
-            !(told && matches!(said.kind, DirectionKind::Dynamic(_)))
-        });
+        let all = measures[who].directions.iter().filter_map(staves::direction);
         let other: Vec<EditionDirection> =
             measures[1 - who].directions.iter().filter_map(staves::direction).collect();
         let told_both = |said: &EditionDirection| {
