@@ -185,7 +185,7 @@ fn one_mistake_makes_one_finding() {
 
 /// Slips of which the findings were read; each line is a place in a sample, once in it, what
 /// becomes of it, and the only code that is told.
-const READ: [(&str, &str, &str, &str); 23] = [
+const READ: [(&str, &str, &str, &str); 25] = [
     (WATCHMAN, "viola         plays upper", "viola         plays uppre", "names/unknown"),
     (
         WATCHMAN,
@@ -228,6 +228,8 @@ const READ: [(&str, &str, &str, &str); 23] = [
     (WATCHMAN, "  49        mp\n", "  49        piano\n", "names/unknown"),
     (WATCHMAN, "for festival-spa {", "for festival-spar {", "names/unknown"),
     (FORCES, "  oboe 2\n", "  obeo 2\n", "names/unknown"),
+    (FORCES, "  era 1810", "  era 180", "names/era"),
+    (WATCHMAN, "  trumpet 2 crook C\n", "  turmpet 2 crook C\n", "names/unknown"),
     (FORCES, "  era 1725\n", "  ear 1725\n", "names/unknown"),
 ];
 const WATCHMAN: &str = "watchman-at-the-weir.ripieno";

@@ -3,7 +3,9 @@
 mod crooks;
 mod drums;
 
+use std::borrow::Borrow;
 use std::collections::{HashMap, HashSet};
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 pub(super) use crooks::{crook, key, needs_key};
@@ -12,7 +14,7 @@ pub(super) use drums::tuned_notes;
 use super::gather::{gather, places};
 use super::piece::{Ensemble, HALVES, Player, SetLimit, WholeSection};
 use super::{Resolver, distinct, lost, unknown};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{Diagnostic, Span, nearest};
 use crate::instruments::{self, Instrument, catalogue};
 use crate::limits;
 use crate::narrow::Narrow;
@@ -47,7 +49,7 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
         match line {
             EnsembleLine::Era(year) => {
                 eras.push(year.span);
-                if !(1600..=2100).contains(&year.value) {
+                if !YEARS.contains(&year.value.narrow()) {
                     cx.push(
                         Diagnostic::error(
                             "names/era",
@@ -102,6 +104,9 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
     }
 }
 
+/// The years that an ensemble may be of.
+const YEARS: RangeInclusive<i32> = 1600..=2100;
+
 /// With so many names that no line declares the names after them are compared. Our guess: who has
 /// more has lost more than a line.
 const COMPARED: usize = 100;
@@ -123,6 +128,8 @@ fn ensemble<'t>(
         adrift = true;
         1800
     });
+    // Of another year nothing of compass and customs holds.
+    adrift |= !YEARS.contains(&era) || unread.iter().any(|word| says_era(word));
     // What an extended ensemble says is told where that ensemble itself is resolved.
     let own = |span: Span| {
         tree.lines.iter().any(|line| matches!(line, EnsembleLine::Players(p) if p.span == span))
@@ -158,10 +165,21 @@ fn ensemble<'t>(
         let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
         (player.instrument.score_order, section.unwrap_or(0))
     });
-    // A line that could not be read may have said otherwise of players who were taken over.
-    for player in &players {
-        if unread.contains(&player.line_name) && !unsure.contains(&player.line_name) {
-            unsure.push(player.line_name.clone());
+    // A line that could not be read may have said otherwise of players who were taken over: those
+    // whom it names, and those whose name it misspells, if that is what is nearest.
+    let lines = line_names(&players);
+    let others = || catalogue().iter().map(|instrument| instrument.id.as_str());
+    let meant: HashSet<&str> = unread
+        .iter()
+        .take(COMPARED)
+        .filter_map(|word| nearest(word, lines.iter().copied().chain(others())))
+        .collect();
+    for name in lines {
+        let taken_over = || gathered.players.iter().any(|l| l.name.value == name && !own(l.span));
+        let otherwise =
+            unread.iter().any(|word| word == name) || (meant.contains(name) && taken_over());
+        if otherwise && !unsure.iter().any(|line| line == name) {
+            unsure.push(name.to_owned());
         }
     }
     let players: Vec<Arc<Player>> = players.into_iter().map(Arc::new).collect();
@@ -225,6 +243,11 @@ fn ensemble<'t>(
     Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
 }
 
+/// Is that word of a line that could not be read one of a line that gives the era?
+fn says_era(word: &str) -> bool {
+    word == "era" || word.parse().is_ok_and(|year| YEARS.contains(&year))
+}
+
 fn no_era(tree: &EnsembleTree) -> Diagnostic {
     Diagnostic::error(
         "names/era",
@@ -239,8 +262,9 @@ fn named(players: &[Arc<Player>], name: &str) -> Vec<usize> {
     (0..players.len()).filter(|&i| players[i].id == name || players[i].line_name == name).collect()
 }
 
-fn line_names(players: &[Arc<Player>]) -> Vec<&str> {
-    let mut names: Vec<&str> = players.iter().map(|player| player.line_name.as_str()).collect();
+fn line_names<P: Borrow<Player>>(players: &[P]) -> Vec<&str> {
+    let mut names: Vec<&str> =
+        players.iter().map(|player| player.borrow().line_name.as_str()).collect();
     names.dedup();
     names
 }
