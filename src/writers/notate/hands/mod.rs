@@ -13,6 +13,7 @@
 //! notes; marks stand on both, but a trill, mordent or turn only at the top note and a breath only
 //! above.
 
+mod figures;
 #[cfg(test)]
 mod properties;
 mod split;

@@ -8,7 +8,8 @@
 //!
 //! Notes and chords that one hand could grip with ease, and that follow each other without a rest
 //! and without a leap of more than an octave, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
-//! Only where a run goes far beyond its staff does it pass to the other hand, at a beat.
+//! Only where a run goes far beyond its staff does it pass to the other hand, at a beat. Broken
+//! chords that are wider than a hand are divided [beat after beat alike](super::figures).
 //!
 //! Among all ways to divide a part by these rules the cheapest is taken. Each ledger line in the
 //! usual clef of a staff costs a point, from the third on two; the other costs stand below. Of ways
@@ -24,22 +25,23 @@ use crate::music::{Letter, Pitch, Time};
 use crate::resolve::Tuplet;
 
 use super::super::{FrameBar, clefs, tuplets};
+use super::figures::figures;
 use super::slurs;
 
 /// Semitones that a hand grips with ease, and at a pinch.
-const OCTAVE: i32 = 12;
+pub(super) const OCTAVE: i32 = 12;
 const TENTH: i32 = 16;
 
 /// Ledger lines that are read with ease; those beyond cost twice as much.
 const FAR: u32 = 2;
 /// A chord between an octave and a tenth in one hand.
-const STRETCH: u32 = 4;
+pub(super) const STRETCH: u32 = 4;
 /// A chord in two hands that one could grip.
 const NEEDLESS: u32 = 2;
 /// A chord in one hand after one in two, or the other way round.
 const REGROUPED: u32 = 1;
 /// From one hand to the other after a rest; over a leap the hand must move anyhow.
-const AFRESH: u32 = 1;
+pub(super) const AFRESH: u32 = 1;
 /// From one hand to the other in the middle of a run, at a beat.
 const PASSED: u32 = 5;
 
@@ -90,8 +92,13 @@ type Ways = [Option<((u32, u32), usize)>; 4];
 pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     let notes = &part.notes;
     let over_bass = is_over_bass(part);
-    let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note, over_bass)).collect();
     let bound = bound(part);
+    let figures = figures(part, &bound, frame);
+    let choices: Vec<Choices> = notes
+        .iter()
+        .zip(&figures)
+        .map(|(note, &hand)| of_figure(choices(part, note, over_bass), hand))
+        .collect();
     let mut ways: Vec<Ways> = Vec::with_capacity(notes.len());
     for (index, own) in choices.iter().enumerate() {
         let mut way = [None; 4];
@@ -109,7 +116,9 @@ pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
                     continue;
                 };
                 let pair = (&notes[before], &notes[index]);
-                let Some(step) = step(pair, (from, grip), bound[index], frame) else { continue };
+                let within = figures[before].is_some() && figures[index].is_some();
+                let step = step(pair, (from, grip), bound[index], frame);
+                let Some(step) = (if within { Some(0) } else { step }) else { continue };
                 let changes = changes + u32::from(from.leads != grip.leads);
                 let total = (sum.saturating_add(step).saturating_add(cost), changes);
                 if way[choice].is_none_or(|(best, _)| total < best) {
@@ -158,6 +167,15 @@ fn is_over_bass(part: &Part) -> bool {
     all > 0 && alone * 4 >= all * MOSTLY
 }
 
+/// Those of the choices of a note that leave it in the hand in which a figure has it.
+fn of_figure(mut choices: Choices, hand: Option<Hand>) -> Choices {
+    if let Some(hand) = hand {
+        let holds = |grip: Grip| grip.leads == hand && !grip.is_shared();
+        choices.iter_mut().for_each(|choice| *choice = choice.filter(|&(grip, _)| holds(grip)));
+    }
+    choices
+}
+
 fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
     let pitches = note.sound().pitches();
     let count = pitches.len();
@@ -166,15 +184,7 @@ fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
         let upper = Grip { below: 0, count, wide: false, leads: Hand::Upper };
         return [Some((upper, 0)), None, None, None];
     }
-    let clef = |hand| match hand {
-        Hand::Upper => instrument.clefs.first().map_or(Clef::Treble, |own| own.clef),
-        Hand::Lower => instrument.clefs.get(1).map_or(Clef::Bass, |own| own.clef),
-    };
-    let lines = |pitches: &[Pitch], hand| -> u32 {
-        let written = pitches.iter().map(|&pitch| part.written(pitch, note.start()));
-        let lines = written.map(|pitch| clefs::ledger_lines(pitch, clef(hand)));
-        lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
-    };
+    let lines = |pitches: &[Pitch], hand| lines(part, note, pitches, hand);
     let graces = |hand| -> u32 {
         let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
         graces.map(|(_, pitches)| lines(pitches, hand)).sum()
@@ -207,7 +217,19 @@ fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
     choices
 }
 
-fn span(pitches: &[Pitch]) -> i32 {
+/// What the ledger lines of a note's pitches cost on the staff of that hand.
+pub(super) fn lines(part: &Part, note: &PackedNote, pitches: &[Pitch], hand: Hand) -> u32 {
+    let instrument = part.instrument_at(note.start());
+    let clef = match hand {
+        Hand::Upper => instrument.clefs.first().map_or(Clef::Treble, |own| own.clef),
+        Hand::Lower => instrument.clefs.get(1).map_or(Clef::Bass, |own| own.clef),
+    };
+    let written = pitches.iter().map(|&pitch| part.written(pitch, note.start()));
+    let lines = written.map(|pitch| clefs::ledger_lines(pitch, clef));
+    lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
+}
+
+pub(super) fn span(pitches: &[Pitch]) -> i32 {
     match pitches {
         [first, .., last] => last.midi() - first.midi(),
         _ => 0,

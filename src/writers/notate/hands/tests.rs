@@ -68,6 +68,37 @@ fn equal_bars_are_divided_alike() {
 }
 
 #[test]
+fn a_broken_chord_wider_than_a_hand_is_divided_alike_in_all_beats() {
+    let notes = |pitches: &[&str]| {
+        let each = pitches.iter().enumerate();
+        let notes = each.map(|(at, p)| format!("{at}/8 1/8 {p}"));
+        notes.collect::<Vec<_>>().join(", ")
+    };
+    // E3 alone could be read in the right hand, and D4 in the left.
+    let wide = notes(&["E3", "E4", "B4", "B2", "D4", "B4", "E3", "F4", "C5"]);
+    let score = harp_in(&["9/8"]).notes(&wide).score();
+    assert_eq!(
+        both(&score),
+        [
+            "rest:1/8 E4:1/8[ B4:1/8] rest:1/8 D4:1/8[ B4:1/8] rest:1/8 F4:1/8[ C5:1/8]",
+            "E3:1/8 rest:1/8 rest:1/8 B2:1/8 rest:1/8 rest:1/8 E3:1/8 rest:1/8 rest:1/8",
+        ]
+    );
+    // Up and down again over a bar: what lies low is in the left hand on the way back too.
+    let bar = notes(&["A2", "E3", "C4", "E4", "A4", "E4", "C4", "E3"]);
+    let later = bar.split(", ").enumerate().map(|(at, note)| {
+        let (_, rest) = note.split_once(' ').unwrap();
+        format!("{}/8 {rest}", at + 8)
+    });
+    let notes = format!("{bar}, {}", later.collect::<Vec<_>>().join(", "));
+    let [upper, lower] = both(&harp_in(&["4/4", "4/4"]).notes(&notes).score());
+    let beats = "rest:1/4 C4:1/8[ E4:1/8] A4:1/8[ E4:1/8= C4:1/8] rest:1/8";
+    assert_eq!(upper, format!("{beats} | {beats}"));
+    let beats = "A2:1/8[ E3:1/8] rest:1/4 rest:1/4 rest:1/8 E3:1/8";
+    assert_eq!(lower, format!("{beats} | {beats}"));
+}
+
+#[test]
 fn leaps_and_rests_let_the_other_hand_come_in() {
     let score = harp_in(&["4/4"]).notes("0/1 1/4 C3, 1/4 1/4 E5, 1/2 1/4 C3, 3/4 1/4 E5").score();
     assert_eq!(
