@@ -259,6 +259,14 @@ pub struct Event {
 }
 
 impl Sheet {
+    /// Has the left hand of a player of two staves a bar to itself? What is said there stands by it, between the
+    /// staves. Common practice.
+    pub(crate) fn left_hand_alone(&self, staff: usize, bar: usize) -> bool {
+        let upper = &self.staves[staff];
+        let lower = || self.staves.get(staff + 1)?.bars.get(bar);
+        upper.braced && upper.bars[bar].is_silent() && lower().is_some_and(|bar| !bar.is_silent())
+    }
+
     /// Some of its bars alone. The first shows its metre.
     #[must_use]
     pub fn passage(&self, bars: Range<usize>) -> Sheet {

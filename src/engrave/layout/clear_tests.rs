@@ -298,3 +298,46 @@ fn bars_of_rest_under_a_cue_are_level_within_their_line_alone() {
     let [one, other] = below(vec![17])[..] else { panic!("{:?}", below(vec![17])) };
     assert!(one + 0.9 < other, "{one} {other} in two lines");
 }
+
+#[test]
+fn a_hairpin_that_ends_with_its_bar_is_no_accent() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 16 end";
+    let page = &part(form, &bars(16, "[f] 1/2 A4 1/4. A4 [mp cresc] 1/8 A4")).pages[0];
+    let pins: Vec<f64> = of(page, Kind::Hairpin).iter().map(|pin| pin.bounds().width()).collect();
+    assert!(pins.len() > 14, "{}", pins.len());
+    assert!(pins.iter().all(|width| *width > 2.9), "{pins:?}");
+}
+
+#[test]
+fn ties_of_a_cue_bend_up_as_its_slurs_do() {
+    let text = format!(
+        "{OBOES}voice one {{ {} 17: 1/4 E5 F5 G5 A5 | 18: = F5 G5 G5 | 19: 1/1 C5 | 20: C5 | }}\n\
+         voice two {{ 1: rest 18 | 19: 1/1 C5 | 20: C5 | }}\n\
+         scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+         bassoon plays two 8vb as bass\n}}\n",
+        bars(16, "1/1 C5"),
+    );
+    let page = &part_with_cues(&text, 1, &Setup::default()).pages[0];
+    let ties = of(page, Kind::Tie);
+    assert!(!ties.is_empty());
+    for tie in ties.into_iter().map(outline) {
+        let (ends, top) = (tie[0].y, tie.iter().map(|point| point.y).fold(f64::MAX, f64::min));
+        assert!(top < ends - 0.2, "{tie:?}");
+    }
+}
+
+#[test]
+fn words_for_the_left_hand_alone_stand_between_the_staves() {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 20 end }}\n\
+         voice low {{ {} }}\nensemble few {{ era 1885\n harp\n }}\nscoring all for few {{\n \
+         harp plays low as bass, \"sonore\"\n}}\n",
+        bars(20, "1/2 C3 D3"),
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let lines = of(page, Kind::StaffLine);
+    let lines: Vec<f64> = lines.iter().map(|line| line.bounds().center().y).collect();
+    let words = texts(page, "sonore")[0].bounds();
+    assert!(lines[4] < words.y0 && words.y1 < lines[5], "{words:?} {lines:?}");
+}

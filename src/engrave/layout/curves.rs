@@ -126,10 +126,11 @@ fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
     edge
 }
 
-/// On which side of the other voice a note stands. Under a cue stand only rests, and away from the stem is away
-/// from its flag.
+/// On which side of the other voice a note stands. Under a cue stand only rests, so that a tie from a small flag
+/// may lie away from that.
 fn voice_side(note: &Placed) -> Option<Side> {
-    note.chord.side.filter(|_| !note.chord.event.element.cue)
+    let flagged = note.chord.is_stemmed() && note.chord.flags() > 0 && !note.chord.is_beamed();
+    note.chord.side.filter(|_| !(note.chord.event.element.cue && flagged))
 }
 
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).

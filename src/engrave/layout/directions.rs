@@ -147,7 +147,7 @@ pub(super) fn dynamics(
 }
 
 /// Face and size of words.
-const WORDS_FACE: (Face, f64) = (Face::Italic, 2.1);
+pub(super) const WORDS_FACE: (Face, f64) = (Face::Italic, 2.1);
 
 /// A hairpin begins behind words of loudness where at least so much of it is left. Our heuristic.
 const LEFT_PIN: f64 = 6.0;

@@ -5,8 +5,9 @@
 use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
-use super::directions::letters;
-use crate::sheet::{Direction, Sheet};
+use super::directions::{WORDS_FACE as WORDS, letters};
+use crate::rows::Spans;
+use crate::sheet::{Direction, Sheet, SpanKind};
 use crate::text::{Face, Run, in_lines, shape};
 
 /// Face and size of an order.
@@ -63,16 +64,36 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
     let length = sheet.bars[index].length;
     let staves = || sheet.staves.iter().map(|staff| &staff.bars[index].directions);
     let figures = staves().flat_map(|said| figures_need(said, times, length));
-    let orders = staves().flatten().filter_map(|said| {
+    let each = sheet.staves.iter().enumerate();
+    let each =
+        each.flat_map(|(staff, own)| own.bars[index].directions.iter().map(move |s| (staff, s)));
+    let orders = each.filter_map(|(staff, said)| {
         let width = match &said.kind {
+            // Between two staves the bar line would go through them.
+            DirectionKind::Words(words)
+                if said.at < length && sheet.left_hand_alone(staff, index) =>
+            {
+                let beside = &sheet.staves[staff].bars[index].directions;
+                let beside = beside.iter().filter(|other| other.at == said.at);
+                let dynamics = beside.map(|other| match other.kind {
+                    DirectionKind::Dynamic(dynamic) => HALF_HEAD + letters(dynamic).1 / 2.0 + 0.6,
+                    _ => 0.0,
+                });
+                dynamics.fold(0.0, f64::max) + shape(words, WORDS.0, WORDS.1).width + 0.5
+            }
             DirectionKind::Change(words) => {
                 lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8
             }
             DirectionKind::Technique(technique) if said.at < length => {
                 shape(technique.printed(), TECHNIQUE.0, TECHNIQUE.1).width + 0.5
             }
-            DirectionKind::Dynamic(dynamic) if !sheet.is_part && said.at < length => {
-                HALF_HEAD + letters(*dynamic).1 / 2.0 + 0.5
+            DirectionKind::Dynamic(dynamic) if said.at < length => {
+                let pin = opens_within(&sheet.staves[staff].spans, index, said.at, length);
+                if sheet.is_part && !pin {
+                    return None;
+                }
+                let pin = if pin { LEAST_PIN } else { 0.0 };
+                HALF_HEAD + letters(*dynamic).1 / 2.0 + 0.5 + pin
             }
             _ => return None,
         };
@@ -86,6 +107,18 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
         Some(Need { column, width, early })
     });
     orders.chain(figures).collect()
+}
+
+/// Room for a hairpin between its dynamic and the end of the bar, where it ends; shorter, and it looks like an
+/// accent. Our heuristic.
+const LEAST_PIN: f64 = 3.6;
+
+/// Does a hairpin that begins there end with the bar?
+fn opens_within(spans: &Spans, bar: usize, at: Time, length: Time) -> bool {
+    let ends = |to: (usize, Time)| to == (bar, length) || to == (bar + 1, Time::ZERO);
+    spans.touching(bar, bar).into_iter().any(|span| {
+        matches!(span.kind, SpanKind::Hairpin { from, to, .. } if from == (bar, at) && ends(to))
+    })
 }
 
 /// Air between two figures under one note. Our heuristic.

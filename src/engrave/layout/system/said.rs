@@ -106,7 +106,7 @@ impl SystemLine<'_> {
                     (false, false) => None,
                 };
                 let at_end = at_end && order;
-                let above = direction.above;
+                let above = direction.above && !self.sheet.left_hand_alone(self.staff, placed.bar);
                 said.push(Said { kind: &direction.kind, x, left, clear, room, at_end, at, above });
             }
         }
