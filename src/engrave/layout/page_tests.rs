@@ -540,5 +540,6 @@ fn the_staves_of_a_single_system_are_not_torn_apart_over_its_page() {
     let middles = middles(page);
     assert_eq!(middles.len(), 3, "one system");
     let apart = middles.windows(2).map(|pair| pair[1] - pair[0]).fold(0.0, f64::max);
-    assert!(apart < 15.0, "{middles:?}");
+    // Nor left close together over an empty foot.
+    assert!((15.0..18.0).contains(&apart), "{middles:?}");
 }

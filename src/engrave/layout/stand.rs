@@ -26,8 +26,10 @@ const LAST_ALONE: f64 = 4.5;
 /// By how much the gaps between staves grow at most, and on an only page: farther, and the eye no longer takes
 /// them for one system; the foot of the page stays free. Our heuristic.
 const MOST_OPEN: (f64, f64) = (5.0, 3.0);
-/// By how much they grow at most so that a single system fills its page. Our heuristic.
+/// By how much they grow at most so that a single system fills its page, and where it does not, but others
+/// follow on the next page. Our heuristic.
 const FILLING: f64 = 8.0;
+const ALONE: f64 = 7.0;
 /// How much wider the gap between systems of a score is than the one between their staves, where there is
 /// room for it: the eye must find the system before it finds the staff. Our heuristic.
 const APART: f64 = 1.4;
@@ -75,7 +77,11 @@ pub(super) fn stand(
     let alone = systems.len() == 1 && staves > 0;
     let filling = left / staves.max(1) as f64;
     let fills = rest < (to - from) * NEARLY_ALONE && filling <= FILLING;
-    let open = if alone && fills { filling } else { open };
+    let open = match alone {
+        true if fills => filling,
+        true if !close.last => filling.min(ALONE),
+        _ => open,
+    };
     systems.iter_mut().for_each(|system| system.open(open));
     let (mut ys, end) = close_together(systems, from);
     let rest = (to - end).max(0.0);
