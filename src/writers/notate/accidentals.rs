@@ -5,7 +5,8 @@
 //! its own.
 //!
 //! Where no sign is needed but something before could mislead, a courtesy sign stands in brackets:
-//! - the last note of that letter and octave in the bar before was altered otherwise;
+//! - the last note of that letter and octave in the bar before was altered otherwise, be it one that
+//!   was tied into that bar;
 //! - a note of that letter in another octave of the same bar was altered otherwise since;
 //! - a note tied into the bar was altered otherwise.
 //!
@@ -92,9 +93,12 @@ impl Accidentals {
     fn misleads(&self, pitch: Pitch) -> bool {
         let own = self.places[place(pitch)];
         let stated = own.bar == self.bar;
-        let before = !stated && own.bar + 1 == self.bar && own.bar > 0 && own.alter != pitch.alter;
-        let tied = !stated && own.tied.0 == self.bar && own.tied.1 != pitch.alter;
-        before || tied || self.misleads_from_other_octave(pitch, stated, own.order)
+        let is_before = |bar: u32| bar > 0 && bar + 1 == self.bar;
+        let before = is_before(own.bar) && own.alter != pitch.alter;
+        // One who was held into the bar before, or into this one, and not struck there since.
+        let held = own.tied.0 == self.bar || is_before(own.tied.0) && !is_before(own.bar);
+        let tied = held && own.tied.1 != pitch.alter;
+        !stated && (before || tied) || self.misleads_from_other_octave(pitch, stated, own.order)
     }
 
     fn misleads_from_other_octave(&self, pitch: Pitch, stated: bool, since: u32) -> bool {
@@ -173,5 +177,13 @@ mod tests {
         let notes = "1/4 1/2 G#4, 3/4 1/4 G4";
         let score = Fixture::new(&["2/4"; 2]).notes(notes).score();
         assert_eq!(dump(&score, 0), "rest:1/4 G#4!:1/4… | …G#4:1/4 G4?:1/4");
+        // In the bar after it too, but for a note that was struck there since.
+        let notes = "1/4 1/2 G#4, 1/1 1/4 G4, 5/4 1/4 G4, 3/2 1/4 G4";
+        let score = Fixture::new(&["2/4"; 4]).notes(notes).score();
+        let read = "rest:1/4 G#4!:1/4… | …G#4:1/4 rest:1/4 | G4?:1/4 G4:1/4 | G4:1/4 rest:1/4";
+        assert_eq!(dump(&score, 0), read);
+        let notes = "1/4 1/2 G#4, 3/4 1/4 G4, 1/1 1/4 G4";
+        let score = Fixture::new(&["2/4"; 3]).notes(notes).score();
+        assert_eq!(dump(&score, 0), "rest:1/4 G#4!:1/4… | …G#4:1/4 G4?:1/4 | G4:1/4 rest:1/4");
     }
 }
