@@ -35,6 +35,8 @@ pub(super) struct Canvas {
     pub said: Vec<(usize, (usize, Time))>,
     /// Head and foot of the frame of each rehearsal mark.
     pub framed: Vec<(f64, f64)>,
+    /// Boxes of the names of cues over the staff.
+    pub names: Vec<Rect>,
     /// Dynamics and hairpins.
     pub dynamics: Vec<Loud>,
     /// Boxes of the figures of tuplets.
@@ -51,6 +53,7 @@ impl Canvas {
             sky: Skyline::new(width),
             said: Vec::new(),
             framed: Vec::new(),
+            names: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),
             rows: Vec::new(),

@@ -13,15 +13,14 @@ use super::notes::Placed;
 use super::orders;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
-use crate::text::{Face, Run, in_lines, shape};
+use crate::text::{Face, Run, shape};
 
 mod level;
+mod words;
 
 use level::{Low, place};
-
-/// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
-/// letters.
-const WORDS: f64 = 46.0;
+use words::widest;
+pub(super) use words::{WORDS_FACE, words};
 
 /// A dynamic moves to the left for the hairpin behind it, where that would be shorter than this, in staff
 /// spaces; but not farther than so.
@@ -146,9 +145,6 @@ pub(super) fn dynamics(
     }
 }
 
-/// Face and size of words.
-pub(super) const WORDS_FACE: (Face, f64) = (Face::Italic, 2.1);
-
 /// A hairpin begins behind words of loudness where at least so much of it is left. Our heuristic.
 const LEFT_PIN: f64 = 6.0;
 
@@ -225,86 +221,6 @@ pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
         canvas.text(Kind::Text, None, run, (x, y));
         canvas.say(from_mark, at);
     }
-}
-
-/// Ways of playing and words, above the staff or below it, one line over another where they meet.
-pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
-    // What is said first at a place stands uppermost.
-    let places = said.chunk_by(|a, b| a.at == b.at && a.above && b.above);
-    for direction in places.flat_map(|place| place.iter().rev()) {
-        let (text, face, size) = match direction.kind {
-            DirectionKind::Technique(technique) => {
-                let (face, size) = orders::TECHNIQUE;
-                (technique.printed().to_string(), face, size)
-            }
-            DirectionKind::Words(words) => {
-                let (face, size) = WORDS_FACE;
-                (words.clone(), face, size)
-            }
-            DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
-            DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
-            DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
-            DirectionKind::Dynamic(_) | DirectionKind::Chord(_) | DirectionKind::Figures(_) => {
-                continue;
-            }
-        };
-        // An order to take something else keeps within its bar in a score, and within the line in a part.
-        let bar = direction.room.filter(|_| matches!(direction.kind, DirectionKind::Change(_)));
-        let (mut lines, x) = match bar {
-            Some(bar) => in_bar(&text, (direction.left, direction.at_end), bar),
-            None => {
-                let lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
-                let pushed = (end - widest(&lines)).max(0.5);
-                // Far to the left they would stand under what is before: there they go on in more lines.
-                let from_place = in_lines(&text, face, size, (end - direction.left).max(1.0));
-                let fits = direction.left + widest(&from_place) <= end;
-                if direction.left - pushed > PUSHED && fits && from_place.len() < 4 {
-                    (from_place, direction.left)
-                } else {
-                    (lines, direction.left.min(pushed))
-                }
-            }
-        };
-        // What is nearest to the staff comes first.
-        if direction.above {
-            lines.reverse();
-        }
-        for run in lines {
-            let (x0, x1) = (x - 0.2, x + run.width + 0.4);
-            let y = if direction.above {
-                canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
-            } else {
-                canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
-            };
-            // What would follow on the same line begins so far behind them, or stands higher: a tempo
-            // is in the letters of an order.
-            let order = matches!(direction.kind, DirectionKind::Change(_));
-            let behind = if order { BEHIND_ORDER } else { BEHIND };
-            canvas.sky.add((x0, x1 + behind), (y - run.rise(), y + run.fall() * 0.5));
-            let from_mark = canvas.marks.len();
-            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-            canvas.say(from_mark, direction.at);
-        }
-    }
-}
-
-/// So far the margin pushes words to the left before they are set in more lines instead. Our heuristic.
-const PUSHED: f64 = 2.0;
-
-/// Air behind words on the same line, and behind an order. Our heuristic.
-const BEHIND: f64 = 0.8;
-const BEHIND_ORDER: f64 = 2.0;
-
-fn widest(lines: &[Run]) -> f64 {
-    lines.iter().map(|run| run.width).fold(0.0, f64::max)
-}
-
-/// An order between two bar lines, and where it begins: at its place, or up to the bar line where it stands
-/// at the end. Only where even its longest word has no room it goes farther left.
-fn in_bar(text: &str, (left, at_end): (f64, bool), (from, to): (f64, f64)) -> (Vec<Run>, f64) {
-    let lines = orders::lines(text, to - left);
-    let rightmost = (to - widest(&lines)).max(from);
-    (lines, if at_end { rightmost } else { left.min(rightmost) })
 }
 
 /// Figures of a line one below another under the staff, the highest number on top; all begin at one height,

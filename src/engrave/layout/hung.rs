@@ -204,10 +204,26 @@ pub(super) fn ornaments(
             }
         }
         if written.marks.has(Mark::Breath) {
-            let x = note.x + note.chord.right - super::chord::BREATH + 0.3;
-            canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, (x, -2.3), 1.0);
+            let from = note.x + note.chord.right - super::chord::BREATH;
+            breath(canvas, origin, (from, trill_ends(n)));
         }
     }
+}
+
+/// How far a breath stands behind its note at most, and how much air it has above the lines of the staff and
+/// beside what rises over them. Our heuristic; that it stands over the staff, behind its note, is common practice.
+const FAR_BREATH: f64 = 1.1;
+const OVER_STAFF: f64 = 0.25;
+const BESIDE_BREATH: f64 = 0.35;
+
+/// The comma of a breath, midway between a note and what follows it where that is near.
+fn breath(canvas: &mut Canvas, origin: Option<Origin>, (from, to): (f64, f64)) {
+    let bounds = Glyph::BreathMarkComma.bounds();
+    let before = ((to - from - bounds.width()) / 2.0).clamp(BESIDE_BREATH, FAR_BREATH);
+    let left = from + before;
+    let edge = canvas.sky.top(left - BESIDE_BREATH, left + bounds.width() + BESIDE_BREATH);
+    let at = (left - bounds.x0, edge.min(-2.0) - OVER_STAFF + bounds.y0);
+    canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, at, 1.0);
 }
 
 /// Size of an accidental at an ornament.

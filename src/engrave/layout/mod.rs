@@ -30,6 +30,8 @@ mod system;
 #[cfg(test)]
 mod tests;
 mod voices;
+#[cfg(test)]
+mod words_tests;
 
 use crate::packed::Packed;
 use crate::page::{Draw, Mark, Page, Pages};

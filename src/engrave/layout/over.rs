@@ -28,10 +28,16 @@ pub(super) fn over(
     top: bool,
 ) {
     endings(canvas, sheet, placed);
-    let number = if top { bar_number(canvas, sheet, placed, setting) } else { 0.0 };
+    // Where they stand again they begin at the same places, as if the number stood there too.
+    let number = bar_number(sheet, placed, setting);
+    let ends = number.as_ref().map_or(0.0, |(run, x)| x + run.width + BEHIND_NUMBER);
+    for (run, x) in number.into_iter().filter(|_| top) {
+        let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
+        canvas.text(Kind::Text, None, run, (x, y));
+    }
     signs(canvas, sheet, placed);
     let headed: Vec<Headed> =
-        (0..placed.len()).filter_map(|n| Headed::of(sheet, (placed, n), setting, number)).collect();
+        (0..placed.len()).filter_map(|n| Headed::of(sheet, (placed, n), setting, ends)).collect();
     // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it.
     let feet = headed.iter().filter_map(|headed| headed.foot(canvas));
     let lowest = feet.clone().fold(f64::MIN, f64::max);
@@ -121,23 +127,21 @@ impl Headed {
     }
 }
 
-/// The number of the first bar of a line; gives where it ends.
-fn bar_number(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> f64 {
-    let Some(first) = placed.first() else { return 0.0 };
+/// Air between the number of a bar and a rehearsal mark behind it.
+const BEHIND_NUMBER: f64 = 0.6;
+
+/// The number of the first bar of a line, and where it begins.
+fn bar_number(sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> Option<(Run, f64)> {
+    let first = placed.first()?;
     let bar = &sheet.bars[first.bar];
     // The first bar of a movement needs no number.
     if setting.first || !bar.headings.is_empty() && bar.number < 2 {
-        return 0.0;
+        return None;
     }
     // In parentheses where the bar began before it.
     let begun = bar.begins_at > Time::ZERO || bar.up_beat.is_some();
     let number = if begun { format!("({})", bar.number) } else { bar.number.to_string() };
-    let run = shape(&number, Face::Italic, 1.75);
-    let x = first.x - 0.1;
-    let end = x + run.width;
-    let y = canvas.sky.top(x, end + 0.3).min(-2.0) - 0.5;
-    canvas.text(Kind::Text, None, run, (x, y));
-    end + 0.6
+    Some((shape(&number, Face::Italic, 1.75), first.x - 0.1))
 }
 
 /// From the foot of the frame of a rehearsal mark up to the base line of its letter.

@@ -41,6 +41,15 @@ pub(super) fn one_line_width(tempo: &Tempo) -> f64 {
 /// them, not by two. Our heuristic.
 const ONE_HIGHER: f64 = 3.2;
 
+/// The name of a cue that begins nearer than that behind a tempo, at its height, is read with it: the tempo
+/// stands over it, unless that is higher by more than so. Our heuristic.
+const FROM_NAME: f64 = 4.0;
+const OVER_NAME: f64 = 4.5;
+
+/// How far the words of a tempo reach over their base line and under it.
+const RISE: f64 = 1.75;
+const FALL: f64 = 0.3;
+
 /// A tempo in its lines.
 pub(super) struct SetTempo {
     words: Vec<Run>,
@@ -149,15 +158,26 @@ impl SetTempo {
         };
         let (clear, near) = (top(0.5), top(if self.counted.is_some() { 0.5 } else { 0.5 - AIR }));
         // What is only near it is no reason to stand far above.
-        if near - clear > ONE_HIGHER { near } else { clear }
+        let base = if near - clear > ONE_HIGHER { near } else { clear };
+        self.over_names(canvas, base)
+    }
+
+    /// Over the row of the name of a cue that would be read with it, from a base line on.
+    fn over_names(&self, canvas: &Canvas, base: f64) -> f64 {
+        let end = self.x + self.width;
+        let beside =
+            canvas.names.iter().filter(|name| (end - 0.5..end + FROM_NAME).contains(&name.x0));
+        let level = beside.filter(|name| name.y0 < base + FALL && base - RISE < name.y1);
+        let over = level.map(|name| name.y0 - ABOVE - FALL).fold(base, f64::min);
+        if base - over > OVER_NAME { base } else { over }
     }
 
     /// Words in bold, and the note that is counted; the last line stands at `y`.
     pub(super) fn draw(self, canvas: &mut Canvas, y: f64) {
         let (x, top) = (self.x, y - self.lines_above() * TEMPO_LINE);
         // The stem of what is counted rises over the words.
-        let rise = if self.counted.is_some() { 2.6 } else { 1.75 };
-        canvas.sky.add((x, x + self.width), ((top - 1.75).min(y - rise), y + 0.3));
+        let rise = if self.counted.is_some() { 2.6 } else { RISE };
+        canvas.sky.add((x, x + self.width), ((top - RISE).min(y - rise), y + FALL));
         let bracketed = !self.words.is_empty();
         let mut at = x;
         for (n, run) in self.words.into_iter().enumerate() {
