@@ -341,3 +341,24 @@ fn words_for_the_left_hand_alone_stand_between_the_staves() {
     let words = texts(page, "sonore")[0].bounds();
     assert!(lines[4] < words.y0 && words.y1 < lines[5], "{words:?} {lines:?}");
 }
+
+#[test]
+fn the_marks_of_a_cue_are_as_small_as_its_notes() {
+    let text = format!(
+        "{OBOES}voice one {{ {} 17: 1/4 E5[trill] F5[accent] 1/2 G5[trill] | 18: 1/4 G5 F5 G5 G5 | 19: 1/1 C5 | 20: C5 | }}\n\
+         voice two {{ 1: rest 18 | 19: 1/1 C5 | 20: C5 | }}\n\
+         scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+         bassoon plays two 8vb as bass\n}}\n",
+        bars(16, "1/1 C5"),
+    );
+    let widths = |player: usize| -> Vec<f64> {
+        let page = &part_with_cues(&text, player, &Setup::default()).pages[0];
+        let marks = of(page, Kind::Articulation).into_iter();
+        let mut widths: Vec<f64> = marks.map(|mark| mark.bounds().width()).collect();
+        widths.sort_by(f64::total_cmp);
+        widths
+    };
+    let (own, cue) = (widths(0), widths(1));
+    assert!(own.len() > 2 && cue.len() > 2, "{own:?} {cue:?}");
+    assert!(cue[cue.len() - 1] < 0.8 * own[own.len() - 1], "{own:?} {cue:?}");
+}

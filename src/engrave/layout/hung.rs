@@ -43,7 +43,7 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
             Some(side) => side == Side::Upper,
             None => !(note.chord.is_stemmed() && note.chord.is_up()),
         };
-        let origin = Some(note.chord.origin());
+        let (origin, size) = (Some(note.chord.origin()), size(note));
         let (low, high) = note.chord.span();
         let mut place = if above { high } else { low };
         let step = if above { 1 } else { -1 };
@@ -58,7 +58,8 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
                     Mark::Tenuto => (Glyph::ArticTenutoAbove, note.middle()),
                     _ => (Glyph::ArticStaccatoAbove, note.stem_x()),
                 };
-                stack(canvas, (Kind::Articulation, origin), glyph, middle, above, (0.4, 0.0));
+                let sign = (glyph, size);
+                stack(canvas, (Kind::Articulation, origin), sign, middle, above, (0.4, 0.0));
                 continue;
             }
             // The next free space; outside the staff one space away.
@@ -72,8 +73,8 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
                 Mark::Tenuto => (Glyph::ArticTenutoAbove, 0.085),
                 _ => (Glyph::ArticStaccatoAbove, 0.2),
             };
-            let x = note.middle() - glyph.bounds().center().x;
-            canvas.glyph((Kind::Articulation, origin), glyph, (x, y + half), 1.0);
+            let x = note.middle() - scaled(glyph, size).center().x;
+            canvas.glyph((Kind::Articulation, origin), glyph, (x, y + half * size), size);
         }
         for mark in OUTSIDE {
             if !written.marks.has(mark) {
@@ -90,9 +91,14 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
             let least = if mark == Mark::Staccatissimo { 0.0 } else { 2.0 };
             // An accent is wider than its head and would touch the accidental before that.
             let signed = note.chord.heads().iter().any(|head| head.accidental.is_some());
-            let before = if glyph == Glyph::ArticAccentAbove && signed { 0.35 } else { 0.1 };
+            // A small note before it is farther away than the steps of the edge make it seem.
+            let before = match (glyph, signed) {
+                (Glyph::ArticAccentAbove, true) => 0.35,
+                (Glyph::ArticAccentAbove, false) if !note.chord.graces.is_empty() => -0.15,
+                _ => 0.1,
+            };
             let what = (Kind::Articulation, origin);
-            stack_behind(canvas, what, glyph, note.middle(), over, (0.3, least, before));
+            stack_behind(canvas, what, (glyph, size), note.middle(), over, (0.3, least, before));
         }
     }
 }
@@ -101,24 +107,24 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
 fn stack(
     canvas: &mut Canvas,
     what: (Kind, Option<Origin>),
-    glyph: Glyph,
+    (glyph, size): (Glyph, f64),
     middle: f64,
     above: bool,
     (air, least): (f64, f64),
 ) {
-    stack_behind(canvas, what, glyph, middle, above, (air, least, 0.1));
+    stack_behind(canvas, what, (glyph, size), middle, above, (air, least, 0.1));
 }
 
 /// The same, with more air to what stands before it.
 fn stack_behind(
     canvas: &mut Canvas,
     what: (Kind, Option<Origin>),
-    glyph: Glyph,
+    (glyph, size): (Glyph, f64),
     middle: f64,
     above: bool,
     (air, least, before): (f64, f64, f64),
 ) {
-    let bounds = glyph.bounds();
+    let bounds = scaled(glyph, size);
     let x = middle - bounds.center().x;
     let (x0, x1) = (x + bounds.x0 - before, x + bounds.x1 + 0.1);
     let y = if above {
@@ -128,7 +134,18 @@ fn stack_behind(
         let edge = canvas.sky.bottom(x0, x1).max(least);
         edge + air + bounds.y1
     };
-    canvas.glyph(what, glyph, (x, y), 1.0);
+    canvas.glyph(what, glyph, (x, y), size);
+}
+
+/// The size of a note's marks: those of a cue are as small as its notes (common practice).
+fn size(note: &Placed) -> f64 {
+    if note.chord.event.element.cue { note.chord.scale } else { 1.0 }
+}
+
+/// The box of a sign in some size.
+fn scaled(glyph: Glyph, size: f64) -> Rect {
+    let bounds = glyph.bounds();
+    Rect::new(bounds.x0 * size, bounds.y0 * size, bounds.x1 * size, bounds.y1 * size)
 }
 
 /// Has a note a fermata of its own under that of the upper voice on its staff, which begins and ends with it?
@@ -153,7 +170,7 @@ pub(super) fn ornaments(
     trill_ends: &dyn Fn(usize) -> f64,
 ) {
     for (n, note) in notes.iter().enumerate() {
-        let origin = Some(note.chord.origin());
+        let (origin, size) = (Some(note.chord.origin()), size(note));
         let fermata = matches!(
             note.chord.event.element.kind,
             ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true }
@@ -162,7 +179,7 @@ pub(super) fn ornaments(
             stack(
                 canvas,
                 (Kind::Articulation, origin),
-                Glyph::FermataAbove,
+                (Glyph::FermataAbove, size),
                 note.middle(),
                 true,
                 (0.5, 2.0),
@@ -195,11 +212,13 @@ pub(super) fn ornaments(
             // The sign of a chord broken over both staves goes through what is above the lower one.
             let over = note.chord.side != Some(Side::Lower) && !note.chord.under_spread;
             let glyph = if over || mark != Mark::Fermata { glyph } else { Glyph::FermataBelow };
-            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (ABOVE, 2.0));
+            let sign = (glyph, size);
+            stack(canvas, (Kind::Articulation, origin), sign, note.middle(), over, (ABOVE, 2.0));
             let ornament = matches!(mark, Mark::Mordent | Mark::Turn);
             if let Some(alter) = written.ornament_accidental.filter(|_| ornament) {
                 let below = mark == Mark::Mordent && over;
                 let sign = super::chord::accidental_sign(alter);
+                let sign = (sign, SMALL_SIGN * size);
                 small_sign(canvas, (Kind::Accidental, origin), sign, note.middle(), over && !below);
             }
         }
@@ -233,19 +252,19 @@ const SMALL_SIGN: f64 = 0.62;
 fn small_sign(
     canvas: &mut Canvas,
     what: (Kind, Option<Origin>),
-    sign: Glyph,
+    (sign, size): (Glyph, f64),
     middle: f64,
     over: bool,
 ) {
-    let bounds = sign.bounds();
-    let x = middle - bounds.center().x * SMALL_SIGN;
-    let (x0, x1) = (x, x + bounds.x1 * SMALL_SIGN);
+    let bounds = scaled(sign, size);
+    let x = middle - bounds.center().x;
+    let (x0, x1) = (x, x + bounds.x1);
     let y = if over {
-        canvas.sky.top(x0, x1) - 0.25 + bounds.y0 * SMALL_SIGN
+        canvas.sky.top(x0, x1) - 0.25 + bounds.y0
     } else {
-        canvas.sky.bottom(x0, x1) + 0.25 + bounds.y1 * SMALL_SIGN
+        canvas.sky.bottom(x0, x1) + 0.25 + bounds.y1
     };
-    canvas.glyph(what, sign, (x, y), SMALL_SIGN);
+    canvas.glyph(what, sign, (x, y), size);
 }
 
 /// From the beginning of the sign of a trill to the end of the shortest wavy line behind it.
@@ -262,30 +281,30 @@ pub(super) fn is_waved(chord: &super::chord::Chord) -> bool {
 
 /// The sign of a trill, with a wavy line where the note is long.
 fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
-    let bounds = Glyph::OrnamentTrill.bounds();
+    let size = size(note);
+    let mut bounds = scaled(Glyph::OrnamentTrill, size);
     let x = note.x - 0.1;
-    let waved = is_waved(note.chord) && end - x > LEAST_WAVE;
+    let waved = is_waved(note.chord) && end - x > LEAST_WAVE * size;
     let neighbour = note.chord.note().and_then(|note| note.ornament_accidental);
-    let signed = neighbour
-        .map_or(0.0, |alter| 0.2 + super::chord::accidental_sign(alter).width() * SMALL_SIGN);
+    let neighbour = neighbour.map(super::chord::accidental_sign);
+    let signed = neighbour.map_or(0.0, |sign| (0.2 + sign.width() * SMALL_SIGN) * size);
     // With an accidental it begins farther left where the line ends behind its note.
     let x = if signed > 0.0 && !waved { x.min(end - bounds.x1 - signed).max(x - 1.6) } else { x };
     let to = if waved { end - 0.6 } else { x + bounds.x1 + signed };
     let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
     let origin = Some(note.chord.origin());
-    canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), 1.0);
-    let mut bounds = bounds;
-    if let Some(alter) = neighbour {
-        let sign = super::chord::accidental_sign(alter);
-        let at = x + bounds.x1 + 0.2;
-        canvas.glyph((Kind::Accidental, origin), sign, (at, y - 0.75), SMALL_SIGN);
-        bounds.x1 += 0.2 + sign.width() * SMALL_SIGN;
+    canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), size);
+    if let Some(sign) = neighbour {
+        let at = (x + bounds.x1 + 0.2 * size, y - 0.75 * size);
+        canvas.glyph((Kind::Accidental, origin), sign, at, SMALL_SIGN * size);
+        bounds.x1 += signed;
     }
     if waved {
-        let mut at = x + bounds.x1 + 0.25;
-        while at + 0.9 < to {
-            canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, (at, y - 0.65), 1.0);
-            at += 0.97;
+        let mut at = x + bounds.x1 + 0.25 * size;
+        while at + 0.9 * size < to {
+            let place = (at, y - 0.65 * size);
+            canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, place, size);
+            at += 0.97 * size;
         }
     }
 }
