@@ -285,6 +285,23 @@ const ASIDE: f64 = 1.0;
 /// spaces, so that its other end comes to its head. Our heuristic.
 const DOWN_THE_STEM: f64 = 1.75;
 
+/// The steeper a slur climbs, the farther from its ends it is bent, so that it stays an arc: by so much of its
+/// length for each space that it climbs over one. Our heuristic.
+const STEEP_BLUNT: f64 = 0.16;
+/// How steeply, in degrees, a slur comes down to its higher note at most before anything lies in its way: an end
+/// that falls straight down is a hook. Our heuristic.
+const STEEPEST_END: f64 = 75.0;
+
+/// How high a slur over a span may rise that climbs so many spaces over one and is bent at that part of it.
+fn arched(span: f64, steep: f64, blunt: f64) -> f64 {
+    let end = (STEEPEST_END.to_radians() - steep.atan()).max(0.3);
+    0.75 * blunt * span * end.tan()
+}
+
+/// So near to its ends a slur is not kept off what stands there: the stem beside which it begins or ends is none
+/// that it goes over. Our heuristic.
+const BESIDE_STEM: f64 = 0.4;
+
 /// How long the half before a first note is at least, where it lies over the staff and where it lies in it
 /// and must keep off the signature.
 const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
@@ -372,7 +389,13 @@ fn slur(
     }
     let span = p3.x - p0.x;
     let is_half = begin.is_some() != end.is_some();
+    let steep = (p3.y - p0.y).abs() / span;
+    let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
+    let blunt = if is_half { blunt } else { blunt + STEEP_BLUNT * steep };
     let mut height = slur_height(span).min(span * 0.35);
+    if !is_half {
+        height = height.min(arched(span, steep, blunt));
+    }
     // At the edge of a line it has not come down, or it would seem to end there, and to begin again.
     let lift = slur_height(2.0 * span).min(span * HALF_CLIMB) * HALF_LIFT;
     match (begin, end) {
@@ -385,7 +408,6 @@ fn slur(
     if back.abs() < 2.3 && (back - back.round()).abs() < 0.2 && (p0.y - p3.y).abs() < 0.6 {
         height += 0.3;
     }
-    let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
     let drawn = |p0: Point, p3: Point, height: f64| -> (CubicBez, BezPath) {
         if !is_half {
             return curve(p0, p3, height, up, blunt);
@@ -409,7 +431,9 @@ fn slur(
         for k in 1..24 {
             let t = f64::from(k) / 24.0;
             let at = spine.eval(t);
-            if at.x < first.x + 0.9 && begin.is_none() || at.x > last.x - 0.1 && end.is_none() {
+            let from = (first.x + 0.9).max(p0.x + BESIDE_STEM);
+            let to = (last.x - 0.1).min(p3.x - BESIDE_STEM);
+            if at.x < from && begin.is_none() || at.x > to && end.is_none() {
                 continue;
             }
             let need = edge(canvas, at.x - 0.12, at.x + 0.12);
