@@ -5,7 +5,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
 
 use super::page_tests::bars;
-use super::tests::{OBOES, of, part, part_of, part_with_cues, score, texts};
+use super::tests::{OBOES, of, part, part_in, part_of, part_with_cues, score, texts};
 use crate::paper::Setup;
 
 /// The points of a drawn curve.
@@ -29,6 +29,48 @@ fn a_slur_from_a_grace_note_keeps_clear_of_the_accidental_behind_it() {
             assert!(!signs.iter().any(|sign| sign.contains(point)), "{pair}: {point:?} in a sign");
         }
     }
+}
+
+#[test]
+fn a_short_slur_is_an_arc_between_its_ends_and_no_hook() {
+    for count in 6..=11 {
+        let form = format!("1 metre 4/4, key C major, tempo 1/4 at 96\n {count} end");
+        let setup = Setup { bare: true, ..Setup::default() };
+        for pair in ["A4 B4", "G4 B4", "B4 G4", "E4 C5", "C5 A4", "G5 C5"] {
+            let tune = bars(count, &format!("1/4 {{{pair}}} 1/2 B4"));
+            let page = &part_in(&form, &tune, &setup).pages[0];
+            let slurs = of(page, Kind::Slur);
+            assert_eq!(slurs.len(), count);
+            for slur in slurs {
+                let points = outline(slur);
+                // The outline goes out along one side and back along the other.
+                let (begin, end) = (points[0], points[20]);
+                let over = points.iter().map(|at| at.x - end.x).fold(f64::MIN, f64::max);
+                let before = points.iter().map(|at| begin.x - at.x).fold(f64::MIN, f64::max);
+                assert!(over < 0.1 && before < 0.1, "{count} {pair}: {over} {before}");
+            }
+        }
+    }
+}
+
+#[test]
+fn bars_under_a_tempo_share_the_room_that_it_needs() {
+    let form =
+        "1 metre 6/8, key C major, tempo \"Andante notturno\" 3/8 at 46\n 5 mark \"A\"\n 14 end";
+    let page = &part(form, &bars(14, "3/4 C5")).pages[0];
+    let of_first_line = |kind: Kind| {
+        let all: Vec<kurbo::Rect> = of(page, kind).iter().map(|mark| mark.bounds()).collect();
+        let top = all.iter().map(|it| it.y0).fold(f64::MAX, f64::min);
+        let mut places: Vec<f64> =
+            all.iter().filter(|it| it.y0 < top + 4.0).map(|it| it.x0).collect();
+        places.sort_by(f64::total_cmp);
+        places
+    };
+    let (notes, lines) = (of_first_line(Kind::Head), of_first_line(Kind::BarLine));
+    let widths: Vec<f64> =
+        notes.iter().zip(&lines).take(4).map(|(note, line)| line - note).collect();
+    let (least, most) = widths.iter().fold((f64::MAX, 0.0_f64), |(a, b), w| (a.min(*w), b.max(*w)));
+    assert!(widths.len() == 4 && most < 1.15 * least, "{widths:?}");
 }
 
 #[test]

@@ -203,7 +203,7 @@ pub(super) fn with_words(sheet: &Sheet, bars: Range<usize>) -> Range<usize> {
 }
 
 /// Bars under a tempo that is soon followed by another one or by a rehearsal mark become so wide that each
-/// stands over its own bar: first bars of rest, else the one with which it begins.
+/// stands over its own bar: first bars of rest, else all of them alike.
 fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace])) {
     for bar in (0..spaces.len()).filter(|&bar| sheet.bars[first + bar].tempo.is_some()) {
         let Some(next) = next_said(sheet, first + bar) else { continue };
@@ -219,10 +219,18 @@ fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace]))
             continue;
         }
         let rests: Vec<usize> = (bar..next).filter(|&one| spaces[one].columns.is_empty()).collect();
-        let wider = if rests.is_empty() { vec![bar] } else { rests };
-        for &one in &wider {
+        let widths: Vec<(usize, f64)> = if rests.is_empty() {
+            let bars = &spaces[bar..next];
+            let need = |stretch| bars.iter().map(|space| space.place(stretch).1).sum::<f64>();
+            let stretch = line::filling(&need, there + lack);
+            (bar..next).map(|one| (one, spaces[one].place(stretch).1)).collect()
+        } else {
+            let each = lack / rests.len() as f64;
+            rests.into_iter().map(|one| (one, spaces[one].least + each)).collect()
+        };
+        for (one, width) in widths {
             let space = &mut spaces[one];
-            space.worded = space.worded.max(space.least + lack / wider.len() as f64);
+            space.worded = space.worded.max(width);
             space.natural = space.place(1.0).1;
             space.least = space.place(TIGHTEST).1;
         }
@@ -419,8 +427,9 @@ impl BarSpace<'_> {
         let end = ((x - 0.35).max(last) + self.tail).max(orders.fold(0.0, f64::max));
         if end + self.line < self.worded {
             let to = self.worded - self.line;
-            let wider = to / end;
-            places.iter_mut().for_each(|place| *place *= wider);
+            let begin = places[0];
+            let wider = (to - begin) / (end - begin);
+            places.iter_mut().for_each(|place| *place = begin + (*place - begin) * wider);
             return (places, self.worded);
         }
         (places, end + self.line)

@@ -103,7 +103,7 @@ fn need(spaces: &Stretch<BarSpace>, bars: Range<usize>, stretch: f64) -> f64 {
 }
 
 /// The stretch at which what needs so much room fills a room.
-fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
+pub(super) fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
     let (mut low, mut high) = (0.0, 1.0);
     while need(high) < room && high < 64.0 {
         low = high;
