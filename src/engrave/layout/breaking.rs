@@ -23,8 +23,17 @@ pub(super) struct Seam {
     pub section: bool,
     /// Does a break here tear an ending?
     pub ending: bool,
-    /// How many slurs and how many hairpins does a break here tear, on all staves?
-    pub torn: (u8, u8),
+    /// What does a break here tear, on all staves?
+    pub torn: Torn,
+}
+
+/// How many curves and hairpins go over a bar line.
+#[derive(Clone, Copy, Default, PartialEq, Eq, Debug)]
+pub(super) struct Torn {
+    pub slurs: u8,
+    pub hairpins: u8,
+    /// Of one voice no more than one, however many heads it ties.
+    pub ties: u8,
 }
 
 impl Seam {
@@ -47,10 +56,11 @@ impl Seam {
         away + if self.ending { TORN } else { 0.0 }
     }
 
-    /// Cost of the slurs and hairpins that the break tears. Of many staves that are phrased alike the first says
-    /// most, so that the cost stays below [`TORN_SPANS`].
+    /// Cost of the slurs, hairpins and ties that the break tears. Of many staves that are phrased alike the first
+    /// says most, so that the cost stays below [`TORN_SPANS`].
     fn torn_cost(self) -> f64 {
-        let torn = f64::from(self.torn.0) + HAIRPIN * f64::from(self.torn.1);
+        let Torn { slurs, hairpins, ties } = self.torn;
+        let torn = f64::from(slurs) + HAIRPIN * f64::from(hairpins) + TIE * f64::from(ties);
         TORN_SPANS * torn / (torn + SOME)
     }
 }
@@ -120,11 +130,12 @@ const OWN_LINE: f64 = 0.6;
 /// Cost of a break within an ending, whose bracket is then in two lines.
 const TORN: f64 = 4.0;
 /// Cost of a break that tears the slurs and hairpins of all staves, how many slurs cost half of it, and what part
-/// of a slur a hairpin is: small beside what a line costs that is too full, so that it decides between breaks that
-/// are otherwise nearly as good. Our heuristic.
+/// of a slur a hairpin is, and a tie, which is read on as easily as a note that is held: small beside what a line
+/// costs that is too full, so that it decides between breaks that are otherwise nearly as good. Our heuristic.
 const TORN_SPANS: f64 = 1.0;
 const SOME: f64 = 2.0;
 const HAIRPIN: f64 = 0.7;
+const TIE: f64 = 0.4;
 
 /// A last line is as wide as the others if its bars need not be stretched more than so.
 pub(super) const MOST_STRETCH: f64 = 2.2;
@@ -139,7 +150,7 @@ const NEVER: f64 = 1e12;
 pub(super) type Broken = (Vec<Vec<Range<usize>>>, bool);
 
 impl Plan<'_> {
-    /// The pages: of breakings into as many lines one that tears fewer slurs and hairpins, where it is nearly
+    /// The pages: of breakings into as many lines one that tears fewer slurs, hairpins and ties, where it is nearly
     /// as good otherwise.
     pub(super) fn pages(&self) -> Broken {
         let plain = self.cheapest(0.0);
@@ -147,7 +158,7 @@ impl Plan<'_> {
         let torn =
             |lines: &[usize]| lines.iter().map(|&bar| self.seams[bar].torn_cost()).sum::<f64>();
         let before: Vec<usize> = lines(&plain);
-        // For whole slurs no line comes to the others, and no page.
+        // For whole curves no line comes to the others, and no page.
         let whole = [1.0, 0.5].into_iter().filter(|_| torn(&before) > 0.0).find_map(|share| {
             let whole = self.cheapest(share);
             let now: Vec<usize> = lines(&whole);
@@ -157,7 +168,7 @@ impl Plan<'_> {
         whole.unwrap_or(plain)
     }
 
-    /// The cheapest pages, where torn slurs and hairpins cost that share of what they usually do.
+    /// The cheapest pages, where what is torn costs that share of what it usually does.
     fn cheapest(&self, torn: f64) -> Broken {
         let bars = self.spaces.len();
         let ends: Vec<Vec<LineEnd>> = (0..bars).map(|start| self.line_ends(start, torn)).collect();
@@ -285,7 +296,7 @@ impl Plan<'_> {
         }
     }
 
-    /// Every line that can begin with a bar, where torn slurs and hairpins cost that share.
+    /// Every line that can begin with a bar, where what is torn costs that share.
     fn line_ends(&self, start: usize, torn: f64) -> Vec<LineEnd> {
         let mut found = Vec::new();
         let bars = self.spaces.len();
@@ -411,12 +422,15 @@ mod tests {
     }
 
     #[test]
-    fn a_break_costs_the_more_the_more_slurs_and_hairpins_it_tears_but_never_as_much_as_a_torn_ending()
-     {
-        let cost = |torn| Seam { torn, ..Seam::default() }.torn_cost();
-        assert!(cost((0, 0)) == 0.0);
-        assert!(cost((1, 0)) > cost((0, 1)) && cost((0, 1)) > 0.0);
-        assert!(cost((9, 4)) > cost((9, 0)) && cost((9, 0)) > cost((2, 0)));
-        assert!(cost((u8::MAX, u8::MAX)) < TORN_SPANS);
+    fn a_break_costs_the_more_the_more_it_tears_but_never_as_much_as_a_torn_ending() {
+        let cost = |slurs, hairpins, ties| {
+            let torn = Torn { slurs, hairpins, ties };
+            Seam { torn, ..Seam::default() }.torn_cost()
+        };
+        assert!(cost(0, 0, 0) == 0.0);
+        assert!(cost(1, 0, 0) > cost(0, 1, 0) && cost(0, 1, 0) > cost(0, 0, 1));
+        assert!(cost(0, 0, 1) > 0.0 && cost(0, 0, 2) > cost(0, 1, 0));
+        assert!(cost(9, 4, 0) > cost(9, 0, 0) && cost(9, 0, 0) > cost(2, 0, 0));
+        assert!(cost(u8::MAX, u8::MAX, u8::MAX) < TORN_SPANS);
     }
 }

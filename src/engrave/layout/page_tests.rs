@@ -96,6 +96,20 @@ fn lines_are_broken_between_slurs_where_that_costs_little() {
 }
 
 #[test]
+fn lines_are_broken_between_ties_where_that_costs_little() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 41 end";
+    for begins in [1, 2] {
+        let tied = |n: usize| (begins..begins + 40).contains(&n) && (n - begins) % 2 == 1;
+        let bar = |n: usize| if tied(n) { "1/2 = D5" } else { "1/2 D5 C5" };
+        let notes: String = (1..=41).map(|n| format!("{n}: {} | ", bar(n))).collect();
+        let page = &part(form, &notes).pages[0];
+        assert!(middles(page).len() > 5, "{}", middles(page).len());
+        // A tie that is torn is drawn in two halves.
+        assert_eq!(of(page, Kind::Tie).len(), 20, "ties from bar {begins}");
+    }
+}
+
+#[test]
 fn a_trill_on_more_than_a_quarter_has_a_wavy_line() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 end";
     let waves = |bar: &str| {

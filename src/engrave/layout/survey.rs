@@ -5,6 +5,7 @@ use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::ElementKind;
 
+use super::breaking::Torn;
 use super::heading;
 use super::measures::{HEADING_GAP, STAFF_GAP};
 use super::music::{Music, Window};
@@ -25,8 +26,8 @@ pub(super) struct Surveyed {
     pub idle: Box<[bool]>,
     /// Rest at its beginning and at its end that all staves share.
     pub rests: (Time, Time),
-    /// How many slurs and how many hairpins a line that begins with it tears, on all staves.
-    pub torn: (u8, u8),
+    /// What a line that begins with it tears, on all staves.
+    pub torn: Torn,
     /// Where the last note of it stands in the source.
     pub last_note: Option<Span>,
 }
@@ -91,22 +92,27 @@ fn rests(sheet: &Sheet, bar: usize) -> (Time, Time) {
     (before, behind)
 }
 
-/// Slurs and hairpins that go on from the bar before. A hairpin that ends where the bar begins ends with
+/// Slurs, hairpins and ties that go on from the bar before. A hairpin that ends where the bar begins ends with
 /// the line before.
-fn torn(sheet: &Sheet, bar: usize) -> (u8, u8) {
-    let usual = sheet.staves.iter().filter(|staff| staff.is_usual());
-    let spans = usual.flat_map(|staff| staff.spans.touching(bar, bar));
-    let (mut slurs, mut hairpins) = (0_u8, 0_u8);
-    for span in spans.filter(|span| span.bars().0 < bar) {
-        match span.kind {
-            SpanKind::Slur(..) => slurs = slurs.saturating_add(1),
-            SpanKind::Hairpin { to, .. } if to > (bar, Time::ZERO) => {
-                hairpins = hairpins.saturating_add(1);
+fn torn(sheet: &Sheet, bar: usize) -> Torn {
+    let mut torn = Torn::default();
+    let add = |count: &mut u8| *count = count.saturating_add(1);
+    for staff in sheet.staves.iter().filter(|staff| staff.is_usual()) {
+        let spans = staff.spans.touching(bar, bar);
+        for span in spans.into_iter().filter(|span| span.bars().0 < bar) {
+            match span.kind {
+                SpanKind::Slur(..) => add(&mut torn.slurs),
+                SpanKind::Hairpin { to, .. } if to > (bar, Time::ZERO) => add(&mut torn.hairpins),
+                _ => {}
             }
-            _ => {}
         }
+        let held = |event: &&Event| match &event.element.kind {
+            ElementKind::Note(note) => note.tie_from && event.element.at == Time::ZERO,
+            _ => false,
+        };
+        notes(staff, bar).filter(held).for_each(|_| add(&mut torn.ties));
     }
-    (slurs, hairpins)
+    torn
 }
 
 /// How far a system with this bar reaches above its first and below its last line, as far as it can
