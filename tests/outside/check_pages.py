@@ -26,6 +26,7 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import outputs
+from pictures import FOUND, area, check_picture, planted
 
 SVG = "{http://www.w3.org/2000/svg}"
 # Steps of the middle line above C0, by clef: B4, C4 (alto), A3 (tenor), D3.
@@ -36,19 +37,32 @@ STEP = {letter: n for n, letter in enumerate("CDEFGAB")}
 MARGIN = 12.0
 # What opens the documents: Debian's packages poppler-utils and qpdf.
 TOOLS = ("pdfinfo", "pdffonts", "pdftotext", "pdftoppm", "qpdf")
-# Dots to the inch of the pictures, and the least share of heads that must be found in them.
-DOTS = 300
-FOUND = 0.99
-# How far from the middle of a head, in its spaces, there is nothing of it any more, and the share of its
-# height that the belly of a curve still has there.
-BESIDE = 0.9
-THICK = 0.6
+# Into how many pieces a curve is parted.
+STEPS = 24
 # The test command looks at a picture of every so many documents.
 SHARE = 4
 
 
 def numbers(data):
     return [float(number) for number in re.findall(r"-?\d*\.?\d+(?:e-?\d+)?", data)]
+
+
+def outline(data):
+    """The outline of a path of lines and curves as points that follow one another closely."""
+    points = []
+    for command, values in re.findall(r"([A-Za-z])([^A-Za-z]*)", data):
+        values = numbers(values)
+        ends = list(zip(values[0::2], values[1::2]))
+        if command == "C":
+            for n in range(0, len(ends), 3):
+                a, (b, c, d) = points[-1], ends[n:n + 3]
+                for step in range(1, STEPS + 1):
+                    t, u = step / STEPS, 1 - step / STEPS
+                    weights = (u ** 3, 3 * u * u * t, 3 * u * t * t, t ** 3)
+                    points.append(tuple(sum(w * p[n] for w, p in zip(weights, (a, b, c, d))) for n in (0, 1)))
+        else:
+            points += ends
+    return points
 
 
 def box_of(data):
@@ -71,6 +85,8 @@ class Page:
             if path.get("id"):
                 self.glyphs[path.get("id")] = box_of(path.get("d"))
         self.shapes = []
+        # Outlines of ties and slurs.
+        self.curves = []
         for element in root:
             if element.tag == f"{SVG}use":
                 name = element.get("href")[1:]
@@ -82,6 +98,8 @@ class Page:
             elif element.tag == f"{SVG}path" and element.get("class"):
                 box = box_of(element.get("d"))
                 label = element.get("aria-label") or ""
+                if element.get("class") in ("slur", "tie"):
+                    self.curves.append(outline(element.get("d")))
                 if element.get("stroke-width"):
                     half = float(element.get("stroke-width")) / 2
                     level = abs(box[1] - box[3]) < 1e-6
@@ -142,10 +160,6 @@ class Page:
                     continue
             systems.append((middle, middle, [right]))
         return [(first, rights) for first, _, rights in systems]
-
-
-def area(a, b):
-    return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
 
 
 def drawn_notes(pages):
@@ -326,165 +340,6 @@ def check(folder, name):
     return finding
 
 
-def picture(pdf, page):
-    """A page as dots that are dark or not, made by poppler."""
-    import numpy
-    from PIL import Image
-
-    with tempfile.TemporaryDirectory() as folder:
-        command = ["pdftoppm", "-r", str(DOTS), "-gray", "-f", str(page), "-l", str(page), pdf]
-        subprocess.run([*command, Path(folder) / "page"], check=True, timeout=120)
-        with Image.open(next(Path(folder).glob("page*.pgm"))) as image:
-            return numpy.asarray(image) < 128
-
-
-def runs(dots):
-    """How many dark dots follow one another up to each dot from the left, and from the right."""
-    import numpy
-
-    columns = numpy.arange(dots.shape[1], dtype=numpy.int32)
-    light = numpy.where(dots, -1, columns)
-    left = columns - numpy.maximum.accumulate(light, axis=1)
-    light = numpy.where(dots, dots.shape[1], columns)
-    right = numpy.minimum.accumulate(light[:, ::-1], axis=1)[:, ::-1] - columns
-    return left, right
-
-
-def lines_in(left, right, space):
-    """Rows of the picture in which long level lines run: those in which dark runs of ten spaces and
-    more together are nearly as long as in the darkest row."""
-    import numpy
-
-    dark = ((left + right > 10 * space) & (left > 0)).sum(axis=1)
-    rows = numpy.flatnonzero(dark > 0.1 * dark.max())
-    groups = [g for g in numpy.split(rows, numpy.flatnonzero(numpy.diff(rows) > 1) + 1) if g.size]
-    # Of a group, where beams touch a line, the rows that are darkest.
-    found = []
-    for group in groups:
-        most = dark[group].max()
-        if group.size > 0.5 * space:
-            group = group[dark[group] > 0.85 * most]
-        # A beam between two lines may touch both.
-        lines = numpy.split(group, numpy.flatnonzero(numpy.diff(group) > 0.5 * space) + 1)
-        found += [(float(line.mean()), dark[line].max()) for line in lines]
-    full = {n for n, (_, most) in enumerate(found) if most > 0.85 * dark.max()}
-    # A short last line: five lines a space apart and as long as one another, or one as long as these.
-    short = set()
-    for n in range(len(found) - 4):
-        five = found[n:n + 5]
-        level = all(abs(b[0] - a[0] - space) < 0.15 * space for a, b in zip(five, five[1:]))
-        alike = min(most for _, most in five) > 0.85 * max(most for _, most in five)
-        if level and alike:
-            short |= set(range(n, n + 5))
-    lengths = [found[n][1] for n in short - full]
-    alone = {n for n, (_, most) in enumerate(found) if any(abs(most - length) < 0.03 * length for length in lengths)}
-    # Where nobody has five lines (percussion), a short last line has nothing beside it to be known by.
-    even = lambda a, b: abs(b[0] - a[0] - space) < 0.15 * space  # noqa: E731
-    if not any(even(a, b) for a, b in zip(found, found[1:])):
-        alone |= {n for n, (_, most) in enumerate(found) if most > 0.5 * dark.max()}
-    return [found[n][0] for n in sorted(full | short | alone)]
-
-
-def ovals_in(left, right, space):
-    """Middles of dark ovals: where an oval a little smaller than a black head fits in."""
-    import numpy
-    from scipy import ndimage
-
-    wide, high, slant = 0.43 * space, 0.34 * space, 0.4
-    half = int(high)
-    fits = None
-    for y in sorted(range(-half, half + 1), key=abs):
-        # The oval leans: its rows are moved to the right as they rise.
-        reach, moved = wide * (1 - (y / high) ** 2) ** 0.5, -slant * y
-        before, behind = int(reach - moved), int(reach + moved)
-        if fits is None:
-            fits = numpy.nonzero((left > before) & (right > behind))
-        rows, columns = fits[0] + y, fits[1]
-        inside = (rows >= 0) & (rows < left.shape[0])
-        fits = fits[0][inside], columns[inside]
-        rows, columns = rows[inside], columns[inside]
-        # Both ends of the row must lie within one dark run.
-        dark = (left[rows, columns] > before) & (right[rows, columns] > behind)
-        if before < 0 or behind < 0:
-            continue
-        fits = fits[0][dark], fits[1][dark]
-    picture = numpy.zeros(left.shape, bool)
-    picture[fits] = True
-    labels, count = ndimage.label(picture, numpy.ones((3, 3)))
-    middles = ndimage.center_of_mass(picture, labels, range(1, count + 1))
-    dots = left > 0
-    return [
-        (float(column), float(row)) for row, column in middles if not is_long(dots, column, row, (high, space))
-    ]
-
-
-def is_long(dots, column, row, oval):
-    """Does a dark shape go on to both sides of an oval that fits into it, hardly thinner? Then it is the
-    belly of a tie or slur on a staff line: beside a head there is the line alone, or light before the
-    next head."""
-    high, space = oval
-    half, beside = int(high), round(BESIDE * space)
-    x, y = round(column), round(row)
-    around = dots[max(y - half, 0):y + half + 1, max(x - beside, 0):x + beside + 1]
-    return around.sum(axis=0).min() > THICK * (2 * half + 1)
-
-
-def check_picture(name, page, pdf, number, finding):
-    """Staff lines and black heads that are found in the picture are those of the drawing.
-
-    Returns how many black heads were found, and how many there are."""
-    dots = picture(pdf, number)
-    scale = DOTS / 25.4 * page.space
-    wanted = sorted(
-        (middle + line) * scale
-        for middle, lines, _, _ in page.staves
-        for line in ([-2, -1, 0, 1, 2] if lines == 5 else [0])
-    )
-    if not wanted:
-        return 0, 0
-    left, right = runs(dots)
-    rows = lines_in(left, right, scale)
-    same = len(rows) == len(wanted) and all(abs(a - b) < 0.2 * scale for a, b in zip(rows, wanted))
-    finding.expect(same, f"{name}: {len(rows)} staff lines in the picture for {len(wanted)}, or elsewhere")
-    heads = [
-        ((box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale, 0.35 * size * scale)
-        for _, glyph, _, box, size in page.of("head")
-        if glyph == "noteheadBlack"
-    ]
-    # Cue and grace notes are smaller: their ovals are looked for as such.
-    sizes = {round(size, 2) for _, glyph, _, _, size in page.of("head") if glyph == "noteheadBlack"}
-    ovals = [oval for size in sizes or {1.0} for oval in ovals_in(left, right, scale * size)]
-    found = [
-        head for head in heads
-        if any(abs(x - head[0]) < head[2] and abs(y - head[1]) < head[2] for x, y in ovals)
-    ]
-    # Of a page with few heads one or two may lie hidden; of all pages nearly all are found.
-    finding.expect(
-        len(heads) - len(found) <= max(2, (1 - FOUND) * len(heads)),
-        f"{name}: {len(found)} of {len(heads)} heads found in the picture",
-    )
-    # An oval in the picture is a head of the drawing, or part of some other sign of it.
-    signs = [box for kind, _, _, box, _ in page.shapes if kind not in ("staff-line", "ledger", "stem", "slur", "tie")]
-    strange = [
-        (round(x / scale, 1), round(y / scale, 1))
-        for x, y in ovals
-        if not any(b[0] - 0.1 < x / scale < b[2] + 0.1 and b[1] - 0.1 < y / scale < b[3] + 0.1 for b in signs)
-    ]
-    finding.expect(
-        len(strange) <= (1 - FOUND) * max(len(heads), 1),
-        f"{name}: heads in the picture that were not drawn: {strange[:4]}",
-    )
-    # A white head is light in its middle and dark around it.
-    for _, glyph, _, box, size in page.of("head"):
-        if glyph not in ("noteheadHalf", "noteheadWhole"):
-            continue
-        part = dots[int(box[1] * scale):int(box[3] * scale) + 1, int(box[0] * scale):int(box[2] * scale) + 1]
-        finding.expect(
-            part.size > 0 and 0.25 < part.mean() < 0.9, f"{name}: no white head in the picture at {box}"
-        )
-    return len(found), len(heads)
-
-
 def chosen(pages, name, day):
     """The pages whose pictures are looked at: all, or on a day one of some documents."""
     if day is None:
@@ -564,6 +419,12 @@ def check_all(ripieno, sources, work, day=None):
     with multiprocessing.Pool(os.cpu_count()) as pool:
         for findings in pool.imap(job, scorings):
             yield from findings
+    if scorings and not lacks:
+        documents = (
+            (pdf, [Page(path) for path in drawings(pdf.parent, pdf.stem)])
+            for pdf in sorted((scorings[-1].folder / "parts").glob("*.pdf"))
+        )
+        yield planted(scorings[-1].name, documents)
 
 
 def main():
