@@ -29,7 +29,7 @@ const SHORT_STRETCH: f64 = 1.4;
 /// A last line that would go farther than so, as a part of the width, goes to its end like all others: it
 /// would look like one that was forgotten. That a last line may stay short is common practice; from where on
 /// it may not is our heuristic.
-const SHORT_LINE: f64 = 0.6;
+const SHORT_LINE: f64 = 0.5;
 
 /// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
 /// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
