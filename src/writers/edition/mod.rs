@@ -27,6 +27,7 @@ pub use condensed::share as share_staff;
 pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
+pub(crate) use staves::says_growth;
 
 /// On which staves the halves of a section stand that divides.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -139,6 +139,18 @@ fn says_how_loud(words: &str) -> bool {
     each().any(loud) && each().all(|word| loud(word) || BESIDE.contains(&word))
 }
 
+/// Do words of the arranger say that it becomes louder or softer from there on, and which? "crescendo", "molto dim."
+pub(crate) fn says_growth(words: &str) -> Option<bool> {
+    let words = words.to_lowercase();
+    let mut each = words.split(|letter: char| !letter.is_alphabetic());
+    each.find_map(|word| match word {
+        "dim" => Some(false),
+        _ if word.starts_with("cresc") => Some(true),
+        _ if word.starts_with("decresc") || word.starts_with("dimin") => Some(false),
+        _ => None,
+    })
+}
+
 /// What is said at a place; hairpins are spans.
 pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
     let kind = match &said.kind {

@@ -68,7 +68,8 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                     let (since, to, source) = (direction.at, *to, direction.span);
                     let grows = *grows;
                     let hairpin = Hairpin { from: at, to, since, until: to, grows, source };
-                    now.hairpin |= hairpins.collect(&hairpin);
+                    let in_words = hairpins::is_in_words(part, frame, &placed, &hairpin);
+                    now.hairpin |= in_words || hairpins.collect(&hairpin);
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest

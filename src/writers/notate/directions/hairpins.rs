@@ -2,6 +2,7 @@
 
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
+use crate::edition::says_growth;
 use crate::music::Time;
 use crate::notate::FrameBar;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique, level_at};
@@ -182,6 +183,36 @@ fn level_told(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     (said.at == at).then_some((level, said.span))
 }
 
+/// Bars behind a word of growth within which a hairpin says the same again. Our heuristic.
+const SAID_AGAIN: i64 = 2;
+
+/// Has the player been told in words what a hairpin says ("crescendo"), there or shortly before, and no other level
+/// since? One of the two is enough, and the arranger's word says it to him.
+pub(super) fn is_in_words(
+    part: &Part,
+    frame: &[FrameBar],
+    placed: &[(Time, usize)],
+    hairpin: &Hairpin,
+) -> bool {
+    let before = placed.partition_point(|(at, _)| *at <= hairpin.from);
+    let mut said = placed[..before].iter().rev().map(|(at, index)| (*at, &part.directions[*index]));
+    let bar = frame[bar_at(frame, hairpin.from)].length;
+    let word = said.clone().find_map(|(at, said)| match &said.kind {
+        DirectionKind::Words(words) => Some((at, says_growth(words)?)),
+        _ => None,
+    });
+    let Some((told, grows)) = word else { return false };
+    let goes_on = said.all(|(at, said)| {
+        at <= told
+            || match said.kind {
+                DirectionKind::Dynamic(level) => level.lasting().is_none(),
+                DirectionKind::Hairpin { grows, .. } => grows == hairpin.grows,
+                _ => true,
+            }
+    });
+    grows == hairpin.grows && goes_on && hairpin.from - told <= bar * SAID_AGAIN
+}
+
 /// What a hairpin that grows has come to, under the last note before a rest.
 pub(super) struct Goal {
     pub(super) at: Time,
@@ -257,6 +288,31 @@ mod tests {
         // On a long note he goes on growing.
         let long = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5";
         assert_eq!(told(long, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
+    }
+
+    #[test]
+    fn what_a_word_says_a_hairpin_does_not_say_again() {
+        let notes = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5, 3/1 1/1 F5";
+        let words = |words: &str, at| told(notes, true, Some((at, DirectionKind::words(words))));
+        let once = "1 0/1 \"crescendo\", 1 0/1 p, 4 0/1 mf";
+        assert_eq!(words("crescendo", "0/1"), once);
+        assert_eq!(
+            words("poco a poco cresc.", "1/1"),
+            "1 0/1 p, 2 0/1 \"poco a poco cresc.\", 4 0/1 mf"
+        );
+        let both = "1 0/1 p, 2 0/1 \"dolce\", 2 0/1 <, 3 1/1 end, 4 0/1 mf";
+        assert_eq!(words("dolce", "1/1"), both);
+        assert!(words("dim.", "0/1").contains('<'));
+        // What has come to a level begins anew.
+        let fixture = Fixture::new(&["4/4"; 5]).notes(notes);
+        let pin = DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) };
+        let said = [
+            ("0/1", DirectionKind::words("crescendo")),
+            ("1/1", DirectionKind::Dynamic(Dynamic::P)),
+            ("1/1", pin),
+        ];
+        let said = said.into_iter().fold(fixture, |all, (at, said)| all.direction(at, said));
+        assert!(directions(&said.score(), 0).contains('<'));
     }
 
     #[test]
