@@ -15,10 +15,10 @@ fn boxes(page: &Page, kind: Kind) -> Vec<Rect> {
 fn a_hairpin_gives_way_to_words_beside_their_dynamic() {
     let form = "1 metre 2/4, key C major, tempo 1/4 at 96\n 12 end";
     let tune = format!("{} 9: [p] C5 | 10: C5 | 11: C5 |", bars(8, "1/2 C5"));
-    let tune = tune.replacen("1: 1/2", "1: [mf \"crescendo\"] 1/2", 1);
+    let tune = tune.replacen("1: 1/2", "1: [mf \"sempre p\"] 1/2", 1);
     let tune = tune.replacen("2: 1/2", "2: [cresc] 1/2", 1);
     let page = &part(form, &tune).pages[0];
-    let words = texts(page, "crescendo")[0].bounds();
+    let words = texts(page, "sempre p")[0].bounds();
     let pins = boxes(page, Kind::Hairpin);
     let letters = boxes(page, Kind::Dynamic);
     assert!(pins.len() >= 2, "{pins:?}");
@@ -65,4 +65,33 @@ fn a_dynamic_between_two_staves_stands_midway_or_by_the_hand_that_plays() {
     assert!((above - below).abs() < 0.5, "{above} {below}");
     let (above, below) = places("1/1 C3");
     assert!(above > below + 1.0 && below > 1.0, "{above} {below}");
+}
+
+#[test]
+fn a_hairpin_that_opens_wide_keeps_clear_of_the_staff() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 7 end";
+    let bar = |number| format!("{number}: 1/8 A4 B4 A4 B4 A4 B4 A4 B4 | ");
+    let tune: String = (1..=6).map(bar).collect();
+    let tune = tune.replacen("1/8", "[p cresc] 1/8", 1) + "7: [f] 1/1 A4 |";
+    let page = &part(form, &tune).pages[0];
+    let (lines, pins) = (boxes(page, Kind::StaffLine), boxes(page, Kind::Hairpin));
+    for pin in pins {
+        let above = lines.iter().filter(|line| line.y1 < pin.y1).map(|line| line.y1);
+        let staff = above.fold(f64::MIN, f64::max);
+        assert!(pin.y0 - staff > 0.6, "{} below the staff", pin.y0 - staff);
+    }
+}
+
+#[test]
+fn the_letters_of_a_dynamic_keep_half_a_space_from_an_accent() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 3 end";
+    for dynamic in ["p", "mp", "mf", "f"] {
+        let tune = format!("1: [{dynamic}] 1/4 A4[accent] G4 A4 G4 | 2: 1/1 A4 | 3: A4 |");
+        let page = &part(form, &tune).pages[0];
+        let accent = boxes(page, Kind::Articulation)[0];
+        let letters = boxes(page, Kind::Dynamic);
+        let under = letters.iter().filter(|sign| sign.x0 < accent.x1 && accent.x0 < sign.x1);
+        let air = under.map(|sign| sign.y0 - accent.y1).fold(f64::MAX, f64::min);
+        assert!(air > 0.47 && air < f64::MAX, "{dynamic}: {air}");
+    }
 }

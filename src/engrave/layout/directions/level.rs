@@ -2,11 +2,11 @@
 
 use std::ops::Range;
 
-use kurbo::Rect;
+use kurbo::{Rect, Vec2};
 use ripieno_compiler::music::Time;
 
 use super::super::canvas::{Canvas, Loud};
-use super::super::measures::{HAIRPIN, THIN_LINE};
+use super::super::measures::THIN_LINE;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::text::Run;
@@ -69,6 +69,33 @@ const NEAR: f64 = 6.0;
 const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
 
+/// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
+/// note over them, from one outline to the other; and between the arms of a hairpin and the staff. Our heuristic.
+const AIR: f64 = 0.45;
+const UNDER_SIGN: f64 = 0.5;
+const UNDER_STAFF: f64 = 0.8;
+
+/// Where the letters of a dynamic stand clear of each of the articulations over them: an articulation meets them from
+/// above (our heuristic).
+fn under<'a>(canvas: &'a Canvas, low: &'a Low) -> impl Iterator<Item = f64> + 'a {
+    let (signs, left) = match low {
+        Low::Letters { signs, x, .. } => (&signs[..], *x),
+        _ => (&[][..], 0.0),
+    };
+    let (x0, x1) = low.span();
+    let marks = canvas
+        .marks
+        .iter()
+        .filter(move |mark| !signs.is_empty() && mark.kind == Kind::Articulation);
+    let over = move |sign: &Rect| sign.x0 < x1 && x0 < sign.x1;
+    marks.map(Mark::bounds).filter(over).map(move |sign| {
+        let letters =
+            signs.iter().map(|(letter, along)| letter.bounds() + Vec2::new(left + along, 0.0));
+        let under = letters.filter(|letter| letter.x0 < sign.x1 && sign.x0 < letter.x1);
+        sign.y1 + UNDER_SIGN + under.map(|letter| -letter.y0).fold(0.0, f64::max)
+    })
+}
+
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
 pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
     let need = |canvas: &Canvas, low: &Low| {
@@ -90,13 +117,11 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f
         // Midway between the staves of a player.
         let least: f64 = if between { 3.0 } else { 1.9 };
         // The arm of one that opens wide would seem to lie on a line of the staff.
-        let air = match low {
-            Low::Hairpin { opens, closes, .. } => {
-                0.45 + (opens.max(*closes) - HAIRPIN).max(0.0) * 0.1
-            }
-            _ => 0.45,
+        let least = match low {
+            Low::Hairpin { .. } => least.max(rise + UNDER_STAFF),
+            _ => least,
         };
-        (edge + air + rise).max(half + least)
+        under(canvas, low).fold((edge + AIR + rise).max(half + least), f64::max)
     };
     let level = |canvas: &Canvas, lows: &[Low]| {
         if !above {
