@@ -314,6 +314,16 @@ impl StaffBar {
             .all(|event| event.element.cue || !matches!(event.element.kind, ElementKind::Note(_)))
     }
 
+    /// The end of the last note that begins here before a time, or that time where it goes on.
+    #[must_use]
+    pub(crate) fn played_until(&self, time: Time) -> Option<Time> {
+        let events = self.voices.iter().flat_map(|voice| &voice.events);
+        let elements = events.map(|event| &event.element);
+        let played = elements
+            .filter(|one| !one.cue && one.at < time && matches!(one.kind, ElementKind::Note(_)));
+        played.map(|one| (one.at + one.length).min(time)).max()
+    }
+
     /// Is there nothing to read here but rests: does nobody play, and is nobody told in words what to
     /// take or do meanwhile?
     #[must_use]

@@ -37,10 +37,14 @@ pub(super) struct Canvas {
     pub framed: Vec<(f64, f64)>,
     /// Boxes of the names of cues over the staff.
     pub names: Vec<Rect>,
+    /// Boxes of the numbers of rests of several bars.
+    pub counts: Vec<Rect>,
     /// Dynamics and hairpins.
     pub dynamics: Vec<Loud>,
     /// Boxes of the figures of tuplets.
     pub figures: Vec<Rect>,
+    /// Boxes of the figures of a bass below one note each, and how far they are from what it belongs to.
+    pub stacks: Vec<(Rect, f64)>,
     /// What a row of the figures of a bass takes, from one to the next and to both ends of the line, for
     /// the line below it.
     pub rows: Vec<Rect>,
@@ -54,8 +58,10 @@ impl Canvas {
             said: Vec::new(),
             framed: Vec::new(),
             names: Vec::new(),
+            counts: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),
+            stacks: Vec::new(),
             rows: Vec::new(),
         }
     }

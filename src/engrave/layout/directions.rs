@@ -52,6 +52,8 @@ pub(super) struct Said<'a> {
     pub clear: f64,
     /// What stands between the bar lines of a score, where these go on from staff to staff.
     pub room: Option<(f64, f64)>,
+    /// Where its bar ends.
+    pub bar_end: f64,
     /// Is it an order that stands at the end of its bar?
     pub at_end: bool,
     pub at: (usize, Time),
@@ -243,6 +245,8 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
     let mut before: Option<Rect> = None;
     for (runs, x, edge, at) in stacks {
         let mut y = if lowest - edge < HANGING { lowest } else { edge };
+        let own = canvas.sky.bottom(x - 0.2, x + widest(&runs) + 0.3);
+        let head = Rect::new(x, y + 0.4, x + widest(&runs), y + 0.4);
         for run in runs {
             y += 0.4 + run.rise();
             canvas.sky.add((x - 0.2, x + run.width + 0.3), (y - run.rise(), y));
@@ -250,6 +254,7 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
             canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
             canvas.say(from_mark, at);
         }
+        canvas.stacks.push((Rect { y1: y, ..head }, head.y0 - own));
         let from = before.map_or(0.0, |before| before.x1);
         let foot = before.map_or(y, |before| before.y1.max(y));
         canvas.rows.push(Rect::new(from, foot - 1.0, x, foot));

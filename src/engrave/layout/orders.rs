@@ -6,6 +6,7 @@ use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
 use super::directions::{WORDS_FACE as WORDS, letters};
+use super::spacing::bar_line_width;
 use crate::rows::Spans;
 use crate::sheet::{Direction, Sheet, SpanKind};
 use crate::text::{Face, Run, in_lines, shape};
@@ -20,6 +21,9 @@ pub(super) const FIGURE: (Face, f64) = (Face::Roman, 2.0);
 const HALF_HEAD: f64 = 0.6;
 /// How far the last note of a bar reaches, with some air, for an order that stands at its end.
 pub(super) const BEHIND_NOTE: f64 = 1.9;
+
+/// From the beginning of a bar to an order over its rests.
+pub(super) const BEFORE_FIRST: f64 = 0.4;
 
 /// An order in one line, if it is no wider than the room, or in two that are as even as can be.
 pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
@@ -43,19 +47,52 @@ pub(super) struct Need {
     pub column: Option<usize>,
     /// From there on.
     pub width: f64,
-    /// May it begin as soon as what stands in the column before has ended?
-    pub early: bool,
+    pub begins: Begins,
+}
+
+/// How far to the left something over a bar may begin.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Begins {
+    AtPlace,
+    /// Behind the last note before its place, which is in that column: over the rests behind it.
+    BehindNote(usize),
+    /// Where the bar begins, since nothing is played in it before.
+    WithBar,
 }
 
 impl Need {
     /// Where the bar line stands at the least when the columns stand there.
-    pub(super) fn end(self, places: &[f64]) -> Option<f64> {
+    fn end(self, places: &[f64]) -> Option<f64> {
         let column = self.column?;
         let place = *places.get(column)?;
-        let before = column.checked_sub(1).filter(|_| self.early).map(|before| places[before]);
-        let earlier = before.map_or(0.0, |before| (place - before - BEHIND_NOTE).max(0.0));
-        Some(place + self.width - earlier)
+        let from = match self.begins {
+            Begins::AtPlace => place,
+            Begins::BehindNote(last) => places.get(last).map_or(place, |note| note + BEHIND_NOTE),
+            Begins::WithBar => BEFORE_FIRST,
+        };
+        Some(from.min(place) + self.width)
     }
+}
+
+/// Where the bar line stands at the least for all that asks for room, in a bar that else ends at `end`. Rests over
+/// which an order stands share in what it adds, or they would be followed by a hole.
+pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
+    let mut end = end;
+    for need in needs {
+        let from = match need.begins {
+            Begins::AtPlace => continue,
+            Begins::BehindNote(last) => places.get(last).copied().unwrap_or_default(),
+            Begins::WithBar => 0.0,
+        };
+        let Some(wanted) = need.end(places).filter(|wanted| *wanted > end && end > from) else {
+            continue;
+        };
+        let wider = (wanted - from) / (end - from);
+        places.iter_mut().filter(|x| **x > from).for_each(|x| *x = from + (*x - from) * wider);
+        end = wanted;
+    }
+    let others = needs.iter().filter(|need| matches!(need.begins, Begins::AtPlace));
+    others.filter_map(|need| need.end(places)).fold(end, f64::max)
 }
 
 /// The room that orders and ways of playing of a bar ask for, and dynamics where bar lines go on from staff to
@@ -82,7 +119,8 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
                 dynamics.fold(0.0, f64::max) + shape(words, WORDS.0, WORDS.1).width + 0.5
             }
             DirectionKind::Change(words) => {
-                lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8
+                let widest = lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max);
+                widest + 0.8 - over_line(sheet, staff, index)
             }
             DirectionKind::Technique(technique) if said.at < length => {
                 shape(technique.printed(), TECHNIQUE.0, TECHNIQUE.1).width + 0.5
@@ -98,15 +136,47 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
             _ => return None,
         };
         let last = times.len().checked_sub(1);
+        let own = &sheet.staves[staff].bars[index];
+        let played = own.played_until(said.at).and_then(|end| last_before(times, end));
         let (column, width) = match said.at >= length {
-            true => (last, width + BEHIND_NOTE),
-            false => (last.map(|last| times.partition_point(|at| *at < said.at).min(last)), width),
+            true if played == last => (last, width + BEHIND_NOTE),
+            _ => (last.map(|last| times.partition_point(|at| *at < said.at).min(last)), width),
         };
-        // What has been played is not in its way.
-        let early = matches!(said.kind, DirectionKind::Change(_)) && said.at < length;
-        Some(Need { column, width, early })
+        let begins = match (&said.kind, played) {
+            (DirectionKind::Change(_), Some(note)) if Some(note) != last => {
+                Begins::BehindNote(note)
+            }
+            (DirectionKind::Change(_), None) => Begins::WithBar,
+            _ => Begins::AtPlace,
+        };
+        Some(Need { column, width, begins })
     });
     orders.chain(figures).collect()
+}
+
+/// How far before small notes a number that tells whose they are begins: it ends before their stem, over whose
+/// flag it would stand high. Longer words begin with the note. Our heuristic.
+pub(super) fn before_small(kind: &DirectionKind) -> Option<f64> {
+    const NUMBER: f64 = 2.0;
+    let DirectionKind::Who(words) = kind else { return None };
+    let width = shape(words, TECHNIQUE.0, TECHNIQUE.1).width;
+    (width <= NUMBER).then_some(width - 0.1)
+}
+
+/// How far an order of a part may reach over the strokes of the bar line at its end: over all of them, where no
+/// letter or tempo stands there.
+pub(super) fn over_line(sheet: &Sheet, staff: usize, bar: usize) -> f64 {
+    let next = sheet.bars.get(bar + 1);
+    let free = next.is_none_or(|next| {
+        !next.headings.is_empty() || next.mark.is_none() && next.tempo.is_none()
+    });
+    let alone = sheet.is_part && !sheet.staves[staff].braced;
+    if alone && free { bar_line_width(&sheet.bars[bar]) } else { 0.0 }
+}
+
+/// The last column that begins before a time.
+pub(super) fn last_before(times: &[Time], time: Time) -> Option<usize> {
+    times.partition_point(|at| *at < time).checked_sub(1)
 }
 
 /// Room for a hairpin between its dynamic and the end of the bar, where it ends; shorter, and it looks like an
@@ -139,7 +209,7 @@ fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
         let end = times.get(column + 1).copied().unwrap_or(length);
         let share = (next - at).to_f64() / (end - times[column]).to_f64();
         let room = (width + BESIDE_FIGURE) / share;
-        let need = Need { column: Some(column), width: room, early: false };
+        let need = Need { column: Some(column), width: room, begins: Begins::AtPlace };
         (at < next && next < end).then_some(need)
     });
     pairs.collect()

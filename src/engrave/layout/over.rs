@@ -10,7 +10,7 @@ use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
 use super::spacing::{Lead, PlacedBar};
 use super::system::Setting;
 use crate::glyphs::Glyph;
-use crate::page::Kind;
+use crate::page::{Kind, Mark};
 use crate::sheet::{Bar, Sheet};
 use crate::text::{Face, Run, shape};
 
@@ -41,15 +41,19 @@ pub(super) fn over(
     // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it.
     let feet = headed.iter().filter_map(|headed| headed.foot(canvas));
     let lowest = feet.clone().fold(f64::MIN, f64::max);
-    let level = feet.filter(|foot| lowest - foot < THROWN).fold(f64::MAX, f64::min);
+    let highest = (lowest - THROWN).min(HIGH);
+    let level = feet.filter(|foot| *foot > highest).fold(f64::MAX, f64::min);
     for headed in headed {
         headed.draw(canvas, level);
     }
 }
 
-/// What must stand so much higher than the lowest mark or tempo of its line stands there alone, in staff
-/// spaces. Our heuristic.
+/// Marks of a line stand at one height (common practice); but one that words or beams beneath it hold up so
+/// much higher than the lowest of its line, in staff spaces, stands there alone, if its foot is also farther
+/// above the staff than twice the height of that: the others would hang over nothing, as near to the line
+/// above as to their own. Our heuristic.
 const THROWN: f64 = 6.0;
+const HIGH: f64 = -10.0;
 
 /// The rehearsal mark and the tempo over a bar.
 struct Headed {
@@ -105,9 +109,9 @@ impl Headed {
         feet.reduce(f64::min)
     }
 
-    /// Draws both; none below a level, unless that is far away.
+    /// Draws both; none below a level.
     fn draw(self, canvas: &mut Canvas, level: f64) {
-        let to_level = |foot: f64| if foot - level < THROWN { foot.min(level) } else { foot };
+        let to_level = |foot: f64| foot.min(level);
         if self.is_beside() {
             // Side by side on one line: over the tempo the mark would hang at the line above.
             let foot = to_level(self.foot(canvas).unwrap_or(level));
@@ -149,6 +153,9 @@ const MARK_BASE: f64 = 0.48;
 /// Height of the frame of a rehearsal mark.
 const MARK_HEIGHT: f64 = 2.75;
 
+/// Nearer to its frame than this, an articulation beside a rehearsal mark is read with it. Our heuristic.
+const FROM_ACCENT: f64 = 1.0;
+
 /// A rehearsal mark with its place along the line.
 struct Framed {
     run: Run,
@@ -159,7 +166,17 @@ struct Framed {
 impl Framed {
     /// The lowest place for the foot of its frame.
     fn foot(&self, canvas: &Canvas) -> f64 {
-        canvas.sky.top(self.x - 0.2, self.x + self.width + 0.2).min(-2.6) - ABOVE - 0.1
+        let (x0, x1) = (self.x - 0.2, self.x + self.width + 0.2);
+        let mut foot = canvas.sky.top(x0, x1).min(-2.6) - ABOVE - 0.1;
+        // Beside the letter an accent would be read with it: "I >".
+        let signs = canvas.marks.iter().filter(|mark| mark.kind == Kind::Articulation);
+        for sign in signs.map(Mark::bounds) {
+            let beside = sign.x0 < x1 + FROM_ACCENT && x0 < sign.x1 + FROM_ACCENT;
+            if beside && sign.y1 > foot - MARK_HEIGHT && sign.y0 < foot {
+                foot = sign.y0 - ABOVE;
+            }
+        }
+        foot
     }
 
     fn draw(self, canvas: &mut Canvas, foot: f64) {
@@ -282,7 +299,7 @@ pub(super) fn jump_room(bar: &Bar, number: f64) -> f64 {
     }
     let mark = bar.mark.as_ref().map_or(0.0, |mark| mark_run(mark).1 + BEHIND_LINE);
     jump_words(bar).map_or(0.0, |run| {
-        let words = run.width + BEFORE_LINE + BESIDE_MARK;
+        let words = run.width + BEFORE_LINE + FROM_COUNT;
         (2.0 * words + number).max(words + mark + BETWEEN_WORDS)
     })
 }
@@ -290,20 +307,37 @@ pub(super) fn jump_room(bar: &Bar, number: f64) -> f64 {
 /// How far the number of a rest of several bars reaches above the middle line.
 const REST_NUMBER: f64 = 4.6;
 
+/// Air for which a rest of several bars gives way, between its number and words that send a player elsewhere; at
+/// less than the second the two would be read as one, and the words stand higher. Our heuristic.
+const FROM_COUNT: f64 = 2.0;
+const TOO_NEAR: f64 = 1.5;
+
+/// What is highest under words that send a player elsewhere: over a rest of several bars they stand beside its
+/// number, which keeps all others off the rest.
+fn under_jump(canvas: &Canvas, (x0, x1): (f64, f64), over_rest: bool) -> f64 {
+    let top = canvas.sky.top(x0, x1);
+    let near = |count: &kurbo::Rect| count.x0 < x1 + TOO_NEAR && x0 < count.x1 + TOO_NEAR;
+    if canvas.counts.iter().any(near) {
+        top.min(-REST_NUMBER)
+    } else if over_rest && top > -REST_NUMBER - 0.01 {
+        -2.4
+    } else {
+        top.min(-2.4)
+    }
+}
+
 /// Segno, coda and the words that send a player there.
 fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     for (n, bar) in placed.iter().enumerate() {
-        // The number of a rest beside the words would be read with them: they stand higher.
-        let rests = |bar: Option<&PlacedBar>| bar.is_some_and(|one| sheet.bars[one.bar].count > 1);
-        let beside = rests(Some(bar)) || rests(placed.get(n + 1));
-        let least = if beside { -REST_NUMBER } else { -2.4 };
+        let over_rest = sheet.bars[bar.bar].count > 1;
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
                 let mark = placed.get(n + 1).and_then(|next| sheet.bars[next.bar].mark.as_ref());
                 let air = if mark.is_some() { BEFORE_MARK } else { BEFORE_LINE };
                 let x = (bar.end - run.width - air).max(0.0);
-                let y = canvas.sky.top(x - 0.2, x + run.width).min(least) - ABOVE - run.fall();
+                let under = under_jump(canvas, (x - 0.2, x + run.width), over_rest);
+                let y = under - ABOVE - run.fall();
                 canvas.text(Kind::Text, None, run, (x, y));
                 continue;
             }

@@ -249,6 +249,13 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
             for chord in chords.iter_mut().filter(|chord| is_waved(chord)) {
                 chord.right = chord.right.max(WAVED);
             }
+            for said in &bar.directions {
+                let Some(number) = super::orders::before_small(&said.kind) else { continue };
+                for chord in chords.iter_mut().filter(|chord| chord.at() == said.at) {
+                    let small = chord.graces.first().map_or(f64::MIN, |(x, _)| number - x);
+                    chord.left = chord.left.max(small);
+                }
+            }
             all.push(chords);
         }
         if let [upper, lower] = &mut all[begin..] {
@@ -423,8 +430,7 @@ impl BarSpace<'_> {
             x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
-        let orders = self.orders.iter().filter_map(|need| need.end(&places));
-        let end = ((x - 0.35).max(last) + self.tail).max(orders.fold(0.0, f64::max));
+        let end = super::orders::end(&self.orders, &mut places, (x - 0.35).max(last) + self.tail);
         if end + self.line < self.worded {
             let to = self.worded - self.line;
             let begin = places[0];

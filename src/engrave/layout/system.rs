@@ -14,7 +14,7 @@ use super::directions::{self, Pin, Said};
 use super::frame;
 use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
 use super::notes::{self, Placed};
-use super::orders::BEHIND_NOTE;
+use super::orders::{BEFORE_FIRST, BEHIND_NOTE, before_small, last_before, over_line};
 use super::skyline::Skyline;
 use super::spacing::{
     BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
@@ -135,11 +135,14 @@ fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
     ys
 }
 
+/// By how much what is said below a staff stands nearer to it than to the next one, and from which distance on
+/// it need not. Our heuristic.
+const NEARER: f64 = 0.5;
+const MOST: f64 = 2.5;
+
 /// How far a staff lies below another at least, so that dynamics of both stand nearer to what they belong
 /// to than to the other one.
 fn owned(above: &Canvas, below: &Canvas) -> f64 {
-    const NEARER: f64 = 0.5;
-    const MOST: f64 = 2.5;
     let mut least = f64::MIN;
     for Loud { bounds: dynamic, away, .. } in below_staff(above) {
         let next = below.sky.top(dynamic.x0 - 0.4, dynamic.x1 + 0.4);
@@ -151,6 +154,23 @@ fn owned(above: &Canvas, below: &Canvas) -> f64 {
         least = least.max(next + away.clamp(0.0, MOST) + NEARER - dynamic.y0);
     }
     least
+}
+
+/// By how much each gap is opened of which some lack so much, if all are opened by `by` in the mean: none less
+/// than the others, but for those that lack more.
+fn opened(lacks: &[f64], by: f64) -> Vec<f64> {
+    let room = by * lacks.len() as f64;
+    let all: f64 = lacks.iter().sum();
+    if all >= room {
+        return lacks.iter().map(|lack| if all > 0.0 { lack * room / all } else { 0.0 }).collect();
+    }
+    let (mut low, mut high) = (0.0, by);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        let needs: f64 = lacks.iter().map(|lack| lack.max(middle)).sum();
+        if needs <= room { low = middle } else { high = middle }
+    }
+    lacks.iter().map(|lack| lack.max(low)).collect()
 }
 
 /// The dynamics of a staff that stand below it.
@@ -169,11 +189,26 @@ impl System {
         self.ys.len().saturating_sub(1)
     }
 
-    /// Moves the staves farther apart, each gap by so much.
+    /// Moves the staves farther apart, each gap by so much; but those below figures, which belong to the bass above
+    /// them, by as much more as brings these nearer to that, if the others can give it.
     pub(super) fn open(&mut self, by: f64) {
-        for (n, y) in self.ys.iter_mut().enumerate() {
-            *y += by * n as f64;
+        let lacks: Vec<f64> = (1..self.ys.len()).map(|row| self.figures_lack(row)).collect();
+        let given = opened(&lacks, by);
+        let mut down = 0.0;
+        for (y, given) in self.ys.iter_mut().skip(1).zip(given) {
+            down += given;
+            *y += down;
         }
+    }
+
+    /// How much farther a staff should lie below the one above it for the figures of that.
+    fn figures_lack(&self, row: usize) -> f64 {
+        let below = &self.canvases[row].sky;
+        let stacks = self.canvases[row - 1].stacks.iter().map(|(figures, away)| {
+            let next = below.top(figures.x0 - 0.4, figures.x1 + 0.4);
+            figures.y1 + away.clamp(0.0, MOST) + NEARER - next
+        });
+        (stacks.fold(0.0, f64::max) - (self.ys[row] - self.ys[row - 1])).max(0.0)
     }
 
     /// The mean gap between its staves, from line to line.
@@ -497,10 +532,25 @@ impl SystemLine<'_> {
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
             // Words and metronome marks beside the number would be read with it: they stand above.
             canvas.sky.add((from + 0.6, to - 0.6), (-4.6, -2.5));
+            canvas.counts.push(Rect::new(x, -4.6, x + digits_width(count), -2.5));
             for digit in Glyph::digits(count) {
                 canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
                 x += digit.width() + 0.08;
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::opened;
+
+    #[test]
+    fn gaps_that_lack_room_are_opened_first() {
+        assert!(opened(&[0.0; 3], 2.0).iter().all(|gap| (gap - 2.0).abs() < 1e-6));
+        let given = opened(&[0.0, 3.0, 0.0], 2.0);
+        assert!((given[1] - 3.0).abs() < 1e-6 && (given[0] - 1.5).abs() < 1e-6, "{given:?}");
+        let scarce = opened(&[0.0, 3.0, 0.0], 0.5);
+        assert!((scarce[1] - 1.5).abs() < 1e-6 && scarce[0] < 1e-6, "{scarce:?}");
     }
 }

@@ -307,22 +307,6 @@ fn a_tempo_stands_beside_the_mark_over_its_bar_line() {
 }
 
 #[test]
-fn words_of_jumps_stand_higher_than_the_number_of_a_rest() {
-    let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 4 fine, end repeat\n 12 da capo al fine, end";
-    let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | 5: rest 8 |").pages[0];
-    let number = of(page, Kind::Rest).iter().map(|mark| mark.bounds().y0).fold(f64::MAX, f64::min);
-    let words: Vec<f64> = ["Fine", "D.C. al Fine"]
-        .iter()
-        .flat_map(|words| texts(page, words))
-        .map(|mark| mark.bounds().y1)
-        .collect();
-    assert!(!words.is_empty());
-    let line = of(page, Kind::StaffLine).last().unwrap().bounds().y1 - 8.0;
-    let beside: Vec<&f64> = words.iter().filter(|foot| **foot > line).collect();
-    assert!(beside.iter().all(|foot| **foot < number + 0.2), "{beside:?} beside {number}");
-}
-
-#[test]
 fn sixteenths_keep_their_distance_in_a_full_line() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
     let bars: String = (1..=8)

@@ -9,6 +9,7 @@ use crate::paper::Setup;
 
 use super::canvas::Canvas;
 use super::directions::{self, Said};
+use super::orders::{self, Begins, Need};
 use super::page_tests::bars;
 use super::tests::{OBOES, of, part, part_in, part_with_cues, score_sheet, texts};
 
@@ -131,6 +132,7 @@ fn an_order_behind_a_fermata_keeps_clear_of_it() {
             left,
             clear: f64::MIN,
             room,
+            bar_end: 80.0,
             at_end: true,
             at,
             above: true,
@@ -142,4 +144,119 @@ fn an_order_behind_a_fermata_keeps_clear_of_it() {
             assert!(!beside, "{wide}: {:?} at {fermata:?}", line.bounds());
         }
     }
+}
+
+#[test]
+fn rests_share_in_the_room_for_an_order_over_them() {
+    let need = |begins| Need { column: Some(3), width: 14.0, begins };
+    // Three notes and a rest.
+    let mut places = [1.0, 5.0, 9.0, 12.0];
+    let end = orders::end(&[need(Begins::BehindNote(2))], &mut places, 15.0);
+    assert!((end - (9.0 + orders::BEHIND_NOTE + 14.0)).abs() < 1e-9, "{end}");
+    assert!(places[..3] == [1.0, 5.0, 9.0] && places[3] > 15.0 && places[3] < 18.0, "{places:?}");
+    let end = orders::end(&[need(Begins::AtPlace)], &mut [1.0, 5.0, 9.0, 12.0], 15.0);
+    assert!((end - 26.0).abs() < 1e-9, "{end}");
+}
+
+#[test]
+fn words_that_send_elsewhere_stand_low_beside_the_number_of_a_rest() {
+    let form = "1 metre 3/4, key D major, tempo 1/4 at 120\n 8 fine\n 16 da capo al fine, end";
+    let page = &part(form, &format!("{}9: rest 8", bars(8, "1/4 D5 E5 D5"))).pages[0];
+    let lines: Vec<f64> = of(page, Kind::StaffLine).iter().map(|m| m.bounds().y0).collect();
+    for words in ["Fine", "D.C. al Fine"] {
+        let [said] = texts(page, words)[..] else { panic!("{words}") };
+        let said = said.bounds();
+        let top = lines.iter().copied().filter(|y| *y > said.y0 + 1.0).fold(f64::MAX, f64::min);
+        assert!(top - said.y1 < 1.6, "{words}: {said:?} over {top}");
+        for figure in of(page, Kind::Rest).iter().map(|mark| mark.bounds()) {
+            assert!(!figure.inflate(1.4, 0.0).overlaps(said), "{words}: {said:?} at {figure:?}");
+        }
+    }
+}
+
+#[test]
+fn an_order_over_the_next_bar_has_air_to_its_notes() {
+    let kind = DirectionKind::Change("in C basso".into());
+    let mut canvas = Canvas::new(80.0);
+    canvas.glyph((Kind::Head, None), Glyph::NoteheadWhole, (30.0, -2.5), 1.0);
+    let head = canvas.marks[0].bounds();
+    let order = |bar_end| Said {
+        kind: &kind,
+        x: 22.0,
+        left: 21.4,
+        clear: f64::MIN,
+        room: Some((0.5, 70.0)),
+        bar_end,
+        at_end: false,
+        at: (0, Time::ZERO),
+        above: true,
+    };
+    directions::words(&mut canvas, &[order(28.0)], 80.0);
+    let words = canvas.marks[1].bounds();
+    assert!(words.x1 > head.x0, "{words:?}");
+    assert!(head.y0 - words.y1 > 0.95, "{words:?} over {head:?}");
+}
+
+#[test]
+fn letters_of_a_line_share_a_height_that_is_not_far_above_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 3 mark \"A\"\n 5 mark \"B\"\n 7 end";
+    let feet = |high: &str| -> [f64; 2] {
+        let tune = format!("{}5: 1/1 {high} | 6: 1/1 C5 |", bars(4, "1/1 C5"));
+        let page = &part(form, &tune).pages[0];
+        ["A", "B"].map(|mark| texts(page, mark)[0].bounds().y1)
+    };
+    // Held up by seven spaces, but not farther than twice the height of the staff above it; and by more.
+    let (near, far) = (feet("E7"), feet("C8"));
+    assert!((near[0] - near[1]).abs() < 0.01, "{near:?}");
+    assert!(far[0] - far[1] > 7.0, "{far:?}");
+}
+
+#[test]
+fn a_letter_is_not_read_with_an_accent_beside_it() {
+    let mut seen = 0;
+    for note in ["G5", "A5", "B5", "C6", "D6", "E6"] {
+        let text = format!(
+            "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+             oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
+            bars(19, &format!("1/4 {note}[accent] {note} {note} {note}")),
+        );
+        let text = text.replace("20 end", "5 mark \"I\"\n 20 end");
+        for page in super::pages(&score_sheet(&text, false), &Setup::default()).pages {
+            let accents = of(&page, Kind::Articulation);
+            for frame in of(&page, Kind::Frame).iter().map(|frame| frame.bounds()) {
+                let near = frame.inflate(0.9, 0.0);
+                assert!(!accents.iter().any(|sign| near.overlaps(sign.bounds())), "{note}");
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen > 5, "{seen}");
+}
+
+#[test]
+fn the_number_of_a_player_stands_before_the_stem_of_a_small_note() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} 11: rest 9 }}\nscoring all for few {{\n \
+         oboe.1 plays one as melody\n oboe.2 plays two as harmony\n bassoon plays one 8vb as bass\n}}\n",
+        bars(19, "1/2 grace(1/8 B5) A5 1/2 G5"),
+        bars(10, "1/2 C5 1/2 E5"),
+    );
+    let mut seen = 0;
+    for page in super::pages(&score_sheet(&text, true), &Setup::default()).pages {
+        let stems = of(&page, Kind::Stem).into_iter().map(Mark::bounds);
+        let stems: Vec<kurbo::Rect> = stems.filter(|stem| stem.height() < 2.9).collect();
+        let lines = of(&page, Kind::BarLine).into_iter().map(Mark::bounds);
+        let lines: Vec<kurbo::Rect> = lines.collect();
+        for number in texts(&page, "1.").iter().map(|mark| mark.bounds()) {
+            let near = |stem: &&kurbo::Rect| {
+                (stem.center().y - number.center().y).abs() < 4.0 && stem.x0 > number.x0
+            };
+            let stem = stems.iter().filter(near).map(|stem| stem.x0).fold(f64::MAX, f64::min);
+            assert!((0.0..2.0).contains(&(stem - number.x1)), "{number:?} before {stem}");
+            let through = number.inflate(0.1, 6.0);
+            assert!(!lines.iter().any(|line| through.overlaps(*line)), "{number:?}");
+            seen += 1;
+        }
+    }
+    assert!(seen > 0);
 }

@@ -29,6 +29,9 @@ const BEFORE_ORDER: f64 = 0.8;
 const BEHIND: f64 = 0.8;
 const BEHIND_ORDER: f64 = 2.0;
 
+/// Air between an order and the notes of the next bar, over which it ends. Our heuristic.
+const OVER_NEXT: f64 = 1.0;
+
 /// Words begin before their note, by as little of this as brings them nearer to the staff by so much at least:
 /// what lies under their end alone would hold them off. Our heuristic.
 const EARLIER: [f64; 3] = [0.5, 1.0, 1.5];
@@ -92,7 +95,12 @@ fn put(canvas: &mut Canvas, direction: &Said, lines: Vec<Run>, x: f64) {
 fn base_line(canvas: &Canvas, direction: &Said, run: &Run, x: f64) -> f64 {
     let (x0, x1) = direction.span(run, x);
     if direction.above {
-        canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
+        let own = canvas.sky.top(x0, x1).min(-2.1) - ABOVE;
+        // What an order meets in the next bar is not its own.
+        let next = canvas.sky.within_staff(direction.bar_end.max(x0), x1).0;
+        let met = direction.is_order() && x1 > direction.bar_end && next < -2.1;
+        let edge = if met { own.min(next - OVER_NEXT) } else { own };
+        edge - run.fall()
     } else {
         canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
     }

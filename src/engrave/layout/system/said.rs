@@ -44,6 +44,23 @@ impl SystemLine<'_> {
         here.flat_map(|chord| &chord.graces).map(|(x, _)| *x).fold(0.0, f64::min)
     }
 
+    /// Where what is said at the end of a bar may begin: behind its last note, over the rests that follow.
+    fn behind_notes(&self, placed: &PlacedBar) -> f64 {
+        let space = &self.spaces[placed.bar];
+        let length = self.sheet.bars[placed.bar].length;
+        let times: Vec<Time> = space.columns.iter().map(|(time, _)| *time).collect();
+        let played = self.bar(placed.bar).played_until(length);
+        let last = played.and_then(|end| last_before(&times, end));
+        let note = last.and_then(|last| placed.columns.get(last));
+        note.map_or(placed.body + BEFORE_FIRST, |note| note + BEHIND_NOTE)
+    }
+
+    /// Where what is said in a bar must end, an order or something else.
+    fn bar_ends(&self, placed: &PlacedBar, order: bool) -> f64 {
+        let over = if order { over_line(self.sheet, self.staff, placed.bar) } else { 0.0 };
+        placed.end - self.spaces[placed.bar].line - 0.4 + over
+    }
+
     /// How far an order may go in a part that is given at a time of a bar of the line: neither over the end of a
     /// section nor over notes of later bars, which would be played before it is read. What is said with a note, of
     /// what the player has in hand, is read with that.
@@ -61,7 +78,7 @@ impl SystemLine<'_> {
             section || !with_note && self.notes_of(next).next().is_some()
         };
         let last = self.placed[n..].iter().find(ends);
-        last.map_or(self.right - 0.5, |last| last.end - self.spaces[last.bar].line - 0.4)
+        last.map_or(self.right - 0.5, |last| self.bar_ends(last, true))
     }
 
     /// The notes that the staff has in a bar, as far as it is known here.
@@ -83,14 +100,19 @@ impl SystemLine<'_> {
                 // Behind the last note of a bar: clear of the bar line.
                 let order = matches!(direction.kind, DirectionKind::Change(_));
                 let left = match at_end {
-                    true if order => {
-                        placed.columns.last().map_or(placed.body, |last| last + BEHIND_NOTE)
-                    }
+                    true if order => self.behind_notes(placed),
                     true => placed.end + 0.3,
                     false => place_at(space, placed, direction.at, length),
                 };
                 let left = match direction.kind {
                     DirectionKind::CueName(_) => left + self.before_notes(placed, direction.at),
+                    // The number of a player belongs to the small notes too; over their note alone it would be
+                    // taken for a fingering.
+                    DirectionKind::Who(_) => {
+                        let small = self.before_notes(placed, direction.at);
+                        let number = before_small(&direction.kind).filter(|_| small < 0.0);
+                        number.map_or(left, |before| left + small - before)
+                    }
                     _ => left,
                 };
                 let x = if at_end { left } else { left + 0.6 };
@@ -99,7 +121,7 @@ impl SystemLine<'_> {
                 let through = !self.sheet.is_part || self.staff().braced;
                 let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
                 let clear = clear.max(self.spread_right(placed, direction.at));
-                let ends = placed.end - space.line - 0.4;
+                let ends = self.bar_ends(placed, order);
                 let room = match (through || at_end, order) {
                     (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
                     (false, true) => Some((0.5, self.order_ends(n, direction.at))),
@@ -107,7 +129,9 @@ impl SystemLine<'_> {
                 };
                 let at_end = at_end && order;
                 let above = direction.above && !self.sheet.left_hand_alone(self.staff, placed.bar);
-                said.push(Said { kind: &direction.kind, x, left, clear, room, at_end, at, above });
+                let kind = &direction.kind;
+                let bar_end = placed.end;
+                said.push(Said { kind, x, left, clear, room, bar_end, at_end, at, above });
             }
         }
         said

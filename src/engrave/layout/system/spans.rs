@@ -2,6 +2,11 @@
 
 use super::*;
 
+/// From the hook of an octave line to the bar line, and at least from the left edge of the last head. Our
+/// heuristic.
+const BEFORE_LINE: f64 = 1.0;
+const OVER_HEAD: f64 = 1.35;
+
 impl SystemLine<'_> {
     /// What spans bars of the line, or begins or ends in them.
     pub(super) fn spans(&self) -> Vec<&SheetSpan> {
@@ -121,6 +126,22 @@ impl SystemLine<'_> {
         (x0 + directions::SEEN_PIN).min(next)
     }
 
+    /// Where the line over notes that end at a time ends: before the next note, and before the bar line where
+    /// they end with their bar, so that its hook keeps clear of what is said of the next one.
+    fn octave_ends(&self, to: (usize, Time)) -> Option<f64> {
+        let line = |placed: &PlacedBar| {
+            let note = placed.columns.last().map_or(f64::MIN, |last| last + OVER_HEAD);
+            let line = placed.end - self.spaces[placed.bar].line;
+            (line - BEFORE_LINE).max(note).min(line - 0.3)
+        };
+        if to.1 == Time::ZERO {
+            return self.placed.iter().find(|placed| placed.bar + 1 == to.0).map(line);
+        }
+        let placed = self.placed.iter().find(|placed| placed.bar == to.0)?;
+        let next = self.place_of(to)?.0 - 0.5;
+        Some(next.min(line(placed)))
+    }
+
     pub(super) fn octave_lines(
         &self,
         canvas: &mut Canvas,
@@ -130,10 +151,15 @@ impl SystemLine<'_> {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
         for span in spans {
             let SpanKind::Octave { from, to, octaves } = span.kind else { continue };
-            let (begins, ends) = (from.0 >= first.bar, to.0 <= last.bar);
+            // One that ends where a line begins ended with the line before.
+            if to == (first.bar, Time::ZERO) {
+                continue;
+            }
+            let begins = from.0 >= first.bar;
+            let ends = to.0 <= last.bar || to == (last.bar + 1, Time::ZERO);
             let x0 =
                 if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
-            let x1 = if ends { self.place_of(to).map_or(end, |place| place.0 - 0.5) } else { end };
+            let x1 = if ends { self.octave_ends(to).unwrap_or(end) } else { end };
             directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
         }
     }
