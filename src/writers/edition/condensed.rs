@@ -427,7 +427,7 @@ fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
     let own = dynamics(pair[0]);
     // With whether one sign says it to both.
     let is_own = |&(bar, at, dynamic): &levels::Told| {
-        own.iter().any(|own| (own.0, own.2) == (bar, dynamic) && levels::is_one(own.1, at))
+        own.iter().any(|own| (own.0, own.2) == (bar, dynamic) && levels::is_one(dynamic, own.1, at))
     };
     let told = dynamics(pair[1]).into_iter().filter(|said| !own.contains(said));
     let told: Vec<((usize, Time), bool)> =

@@ -28,10 +28,10 @@ pub(super) fn dynamics(staff: &Staff) -> Vec<Told> {
 /// A bar and a time in it.
 type Place = (usize, Time);
 
-/// Do the same dynamics at two times of a bar stand once, for both players? Within a half note (our
-/// heuristic).
-pub(super) fn is_one(a: Time, b: Time) -> bool {
-    a.max(b) - a.min(b) <= Time::QUARTER * 2
+/// Does a dynamic at two times of a bar stand once, for both players? Within a half note (our heuristic), unless it is
+/// a stress: that is of its note.
+pub(super) fn is_one(dynamic: Dynamic, a: Time, b: Time) -> bool {
+    a == b || dynamic.lasting() == Some(dynamic) && a.max(b) - a.min(b) <= Time::QUARTER * 2
 }
 
 /// A hairpin's beginning, end and way.
@@ -62,30 +62,34 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
         }
         said.sort_by_key(|(at, who, _)| (*at, *who));
         let mut apart = false;
-        let mut from = Time::ZERO;
         let mut play = |levels: [Option<Dynamic>; 2], span: Range<Time>| {
             let play = [first, second].iter().all(|measure| sounds(measure, &span));
             apart |= matches!(levels, [Some(a), Some(b)] if a != b) && play;
         };
-        for place in said.chunk_by(|a, b| a.0 == b.0) {
-            play(levels, from..place[0].0);
-            from = place[0].0;
+        let first_told = said.first().map_or(Time::MAX, |said| said.0);
+        play(levels, Time::ZERO..first_told);
+        let mut places = said.chunk_by(|a, b| a.0 == b.0).peekable();
+        while let Some(place) = places.next() {
+            // Whoever is told a dynamic from which a hairpin sets out begins at it.
+            let mut begin = levels;
             for &(_, who, level) in place {
+                begin[who] = level.or(begin[who]);
                 levels[who] = level;
             }
+            let until = places.peek().map_or(Time::MAX, |next| next[0].0);
+            let told = place.iter().any(|(_, _, level)| level.is_some());
+            play(if told { begin } else { levels }, place[0].0..until);
         }
-        play(levels, from..Time::MAX);
         apart
     })
     .collect()
 }
 
 /// For each bar, what the first of two is to play on at, and from which of his notes on, where the second alone
-/// is told another level: under both, that would be read as the first's too. Nothing where he is in a hairpin,
-/// or begins no note from there on. It stands with his notes, as what he alone is told does (our heuristic).
+/// is told another level: under both, that would be read as the first's too; on a note that he holds, where the second is told it.
+/// Nothing where the first is in a hairpin, or rests from there on. It stands with his notes, as what he alone is told does (our heuristic).
 pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
     let mut level = None;
-    let mut before = None;
     let bars = pair[0].measures.iter().zip(&pair[1].measures);
     bars.map(|(first, second)| {
         let told = |measure: &Measure| -> Vec<(Time, Option<Dynamic>)> {
@@ -99,20 +103,19 @@ pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
             told.collect()
         };
         let (own, other) = (told(first), told(second));
-        level = own.last().map_or(level, |last| last.1);
+        let held = level;
+        level = own.last().map_or(held, |last| last.1);
+        let own = own.first().map_or(Time::MAX, |told| told.0);
         let told = other.iter().rev().find_map(|(at, level)| Some((*at, (*level)?)));
         // In a hairpin, or at what it has come to, the first may well be as loud.
-        let (at, now) = told.filter(|_| own.is_empty())?;
-        let stays = level.filter(|level| *level != now)?;
+        let (at, now) = told.filter(|(at, _)| *at < own)?;
+        let stays = held.filter(|level| *level != now)?;
         let struck = |element: &&crate::notate::Element| {
-            matches!(&element.kind, ElementKind::Note(note) if !note.tie_from) && element.at >= at
+            matches!(&element.kind, ElementKind::Note(note) if !note.tie_from)
+                && (at..own).contains(&element.at)
         };
-        let from = first.elements.iter().find(struck)?.at;
-        before
-            .replace((stays, now))
-            .filter(|said| *said == (stays, now))
-            .is_none()
-            .then_some((from, stays))
+        let from = first.elements.iter().find(struck).map(|element| element.at);
+        Some((from.or_else(|| sounds(first, &(at..own)).then_some(at))?, stays))
     })
     .collect()
 }
@@ -226,6 +229,35 @@ mod tests {
         let above: Vec<bool> =
             edition.staves[0].bars[1].directions.iter().map(|said| said.above).collect();
         assert_eq!(above, [true], "what the first alone is told stands with his notes");
+    }
+
+    #[test]
+    fn what_both_are_told_stands_with_each_where_they_part_in_the_bar() {
+        use StaffDirectionKind::Dynamic as Says;
+        let (zero, late) = (Time::ZERO, Time::of(1, 2));
+        let loud = |first: &[(usize, Time, StaffDirectionKind)], second: &[_]| -> Vec<_> {
+            let score = oboes([first, second]);
+            let edition = condensed_score(&score);
+            let said = edition.staves[0].bars[0].directions.iter();
+            said.map(|said| (said.at, said.kind.clone(), said.above)).collect()
+        };
+        let dynamic = crate::edition::DirectionKind::Dynamic;
+        let p = (0, zero, Says(Dynamic::P));
+        let first = [p.clone(), (0, Time::QUARTER, Says(Dynamic::F))];
+        assert_eq!(
+            loud(&first, std::slice::from_ref(&p)),
+            [
+                (zero, dynamic(Dynamic::P), true),
+                (zero, dynamic(Dynamic::P), false),
+                (Time::QUARTER, dynamic(Dynamic::F), true)
+            ]
+        );
+        // Stresses are of their notes.
+        let stress = |at| [(0, at, Says(Dynamic::Sf))];
+        let sf = dynamic(Dynamic::Sf);
+        assert_eq!(loud(&stress(zero), &stress(zero)), [(zero, sf.clone(), false)]);
+        let each = [(zero, sf.clone(), true), (late, sf, false)];
+        assert_eq!(loud(&stress(zero), &stress(late)), each);
     }
 
     #[test]

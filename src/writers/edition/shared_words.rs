@@ -61,27 +61,33 @@ pub(super) fn said(
                 origin: Origin::default(),
             }));
             let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
-            let same = |a: &EditionDirection, b: &EditionDirection| {
-                a.kind == b.kind && (a.at == b.at || loud(a) && levels::is_one(a.at, b.at))
+            let same = |a: &EditionDirection, b: &EditionDirection| match a.kind {
+                DirectionKind::Dynamic(level) if a.kind == b.kind => {
+                    levels::is_one(level, a.at, b.at)
+                }
+                _ => (a.at, &a.kind) == (b.at, &b.kind),
             };
-            let mut differ = apart;
-            for said in of(1) {
-                if let Some(other) = all.iter_mut().find(|other| same(other, &said)) {
-                    // One sign says it to both, when the first of them begins.
-                    other.at = other.at.min(said.at);
+            let second = of(1);
+            let differ = apart
+                || second.iter().any(|said| loud(said) && !all.iter().any(|own| same(own, said)));
+            for own in all.iter_mut().filter(|own| differ && loud(own)) {
+                own.above = true;
+            }
+            let mut of_both = Vec::new();
+            for said in second {
+                // One sign says it to both, when the first of them begins; but over the staff it would be read by
+                // the first alone.
+                let other = all.iter().position(|other| same(other, &said));
+                if let Some(other) = other
+                    && !(loud(&said) && (differ || of_both.contains(&other)))
+                {
+                    all[other].at = all[other].at.min(said.at);
+                    of_both.push(other);
                     continue;
                 }
-                differ |= loud(&said);
                 // How the second alone plays stands with his notes.
                 let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
                 all.push(EditionDirection { above: said.above && !own, ..said });
-            }
-            if differ {
-                let own = of(0);
-                let of_first = |said: &&mut EditionDirection| {
-                    loud(said) && own.iter().any(|own| (own.at, &own.kind) == (said.at, &said.kind))
-                };
-                all.iter_mut().filter(of_first).for_each(|said| said.above = true);
             }
             all.sort_by_key(|said| said.at);
             all
