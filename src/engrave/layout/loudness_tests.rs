@@ -3,7 +3,7 @@
 use kurbo::Rect;
 
 use super::page_tests::bars;
-use super::tests::{of, part, part_of, score, texts};
+use super::tests::{of, part, part_of, texts};
 use crate::page::{Kind, Page};
 use crate::paper::Setup;
 
@@ -94,19 +94,4 @@ fn the_letters_of_a_dynamic_keep_half_a_space_from_an_accent() {
         let air = under.map(|sign| sign.y0 - accent.y1).fold(f64::MAX, f64::min);
         assert!(air > 0.47 && air < f64::MAX, "{dynamic}: {air}");
     }
-}
-
-#[test]
-fn in_a_score_dynamics_of_one_phrase_come_down_to_one_line_where_there_is_room() {
-    let text = "piece \"Sluice\" { composer \"House copyist\" }\n\
-         form { 1 metre 4/4, key C major\n 4 end }\n\
-         voice tune { 1: [p] 1/4 C5 D5 E5 D5 | 2: [pp] 1/4 A3 D5 E5 D5 | \
-         3: [p] 1/4 C5 D5 E5 D5 | 4: C5 D5 E5 D5 | }\n\
-         voice low { 1: 1/1 C5 | 2: C5 | 3: C5 | 4: C5 | }\n\
-         ensemble few { era 1885\n flute\n oboe\n }\n\
-         scoring all for few {\n flute plays tune as melody\n oboe plays low as harmony\n}\n";
-    let pages = score(text, false);
-    let feet: Vec<f64> = boxes(&pages.pages[0], Kind::Dynamic).iter().map(|sign| sign.y1).collect();
-    assert_eq!(feet.len(), 4, "{feet:?}");
-    assert!(feet.iter().all(|foot| (foot - feet[0]).abs() < 0.1), "{feet:?}");
 }

@@ -29,7 +29,6 @@ use crate::sheet::{Direction, Sheet, SheetPlace, Span as SheetSpan, SpanKind, St
 
 mod between;
 mod nudges;
-mod one_line;
 mod places;
 mod said;
 mod spans;
@@ -265,7 +264,6 @@ impl System {
         marks.append(&mut lines.marks);
         self.spreads(&mut marks, sheet, spaces);
         self.center_dynamics(sheet);
-        self.level_dynamics(sheet);
         let canvases = self.canvases.into_iter().zip(&self.ys);
         let own: Vec<Mark> = canvases
             .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))
