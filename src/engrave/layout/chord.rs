@@ -535,5 +535,5 @@ pub(super) fn tied_behind_flag(chord: &Chord) -> bool {
     let flagged = chord.is_stemmed() && chord.flags() > 0 && !chord.is_beamed();
     let same = chord.side.is_some_and(|side| (side == Side::Upper) == chord.is_up());
     let tied = chord.note().is_some_and(|note| note.tie_to && note.grace.is_none());
-    flagged && same && tied && !chord.event.element.cue
+    flagged && same && tied
 }

@@ -79,7 +79,7 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
         }
         let next = sounding.get(n + 1);
         // Before a bar in which two share the staff it lies where the tie of this one lies there.
-        let side = next.and_then(|next| voice_side(next)).filter(|_| voice_side(note).is_none());
+        let side = next.and_then(|next| next.chord.side).filter(|_| note.chord.side.is_none());
         for head in note.chord.heads() {
             let up = side.map_or_else(|| tie_up(note, head.place), |side| side == Side::Upper);
             let from = note.x + head.x + head.glyph.width() + 0.1;
@@ -126,17 +126,10 @@ fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
     edge
 }
 
-/// On which side of the other voice a note stands. Under a cue stand only rests, so that a tie from a small flag
-/// may lie away from that.
-fn voice_side(note: &Placed) -> Option<Side> {
-    let flagged = note.chord.is_stemmed() && note.chord.flags() > 0 && !note.chord.is_beamed();
-    note.chord.side.filter(|_| !(note.chord.event.element.cue && flagged))
-}
-
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).
 fn tie_up(note: &Placed, place: i32) -> bool {
     let (low, high) = note.chord.span();
-    if let Some(side) = voice_side(note) {
+    if let Some(side) = note.chord.side {
         return side == Side::Upper;
     }
     if low == high {

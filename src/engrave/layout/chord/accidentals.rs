@@ -3,10 +3,10 @@
 use kurbo::Rect;
 
 use super::Head;
-use crate::layout::measures::ACCIDENTAL_GAP;
+use crate::layout::measures::{ACCIDENTAL_GAP, LEDGER_REACH};
 
 /// Room of a parenthesis beside an accidental.
-pub(in crate::layout) const PARENTHESIS: f64 = 0.5;
+pub(in crate::layout) const PARENTHESIS: f64 = 0.57;
 
 /// Air before an accidental and before a parenthesis beside the least between two notes: near to what
 /// stands before it a sign would be read with that. Our heuristic.
@@ -52,7 +52,10 @@ pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64
         let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
         let parentheses = if head.courtesy { 2.0 * PARENTHESIS } else { 0.0 };
         let width = (bounds.x1 + parentheses) * scale;
-        let mut x = -ACCIDENTAL_GAP - width;
+        // A parenthesis would run into the ledger line of its note.
+        let ledger =
+            if head.courtesy && head.place.abs() >= 6 { LEDGER_REACH * scale } else { 0.0 };
+        let mut x = -ACCIDENTAL_GAP.max(ledger + 0.1) - width;
         loop {
             let overlap = boxes
                 .iter()
