@@ -2,8 +2,8 @@
 //!
 //! A part hears what is said to everybody, unless the line that it plays brings dynamics of its
 //! own: those of the voice, of the written notes, or an `at` behind the line. Where such a line
-//! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
-//! way.
+//! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
+//! mutes are taken back in the same way.
 
 use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
 use crate::diagnostics::Span;
@@ -65,6 +65,10 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             && let Some((dynamic, said)) = everybody.level_at(run.from)
         {
             start.push(say(DirectionKind::Dynamic(dynamic), said.span));
+            // What everybody is in the midst of, he goes on with.
+            if let Some((kind, span)) = in_progress(everybody, run.from) {
+                start.push(say(kind, span));
+            }
         }
         let wants = |technique| line.techniques.iter().any(|(t, _)| *t == technique);
         if plucked && !wants(Technique::Pizzicato) {
@@ -124,6 +128,14 @@ fn bars_between(piece: &Piece, from: Time, to: Time) -> usize {
     let bars = &piece.form.bars;
     let before = |time: Time| bars.partition_point(|bar| bar.start < time);
     before(to).saturating_sub(before(from))
+}
+
+/// The hairpin in which everybody is at a time, which began before it.
+fn in_progress(everybody: &Directions, at: Time) -> Option<(DirectionKind, Span)> {
+    let mut said = everybody.within(0..everybody.before(at)).rev();
+    let said = said.find(|said| is_loudness(&said.kind))?;
+    let goes_on = matches!(said.kind, DirectionKind::Hairpin { to, .. } if to > at);
+    goes_on.then_some((said.kind, said.span))
 }
 
 /// Ends the hairpins of everybody where a line with a loudness of its own begins: they lead to a dynamic that

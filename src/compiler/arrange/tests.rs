@@ -250,6 +250,24 @@ fn a_hairpin_of_everybody_ends_where_a_line_has_a_loudness_of_its_own() {
 }
 
 #[test]
+fn who_comes_back_amid_a_hairpin_of_everybody_goes_on_with_it() {
+    let frame = FRAME.replace("  3 f\n", "  1..2 cresc\n  3 f\n");
+    let lines = "scoring one for small {\n  oboe.1 plays upper bars 1 as melody, at pp\n  \
+        oboe.1 plays upper bars 2..4 as melody\n  violin-1 plays thirds as harmony\n}";
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("{frame}{lines}"));
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
+    let pins = oboe.directions.iter().filter_map(|said| match said.kind {
+        DirectionKind::Hairpin { to, .. } => Some((said.at, to)),
+        _ => None,
+    });
+    assert_eq!(pins.collect::<Vec<_>>(), [(Time::of(1, 2), Time::WHOLE)]);
+}
+
+#[test]
 fn a_slur_that_is_cut_by_a_claim_falls_away() {
     let piece = piece(
         "voice long { 1: 1/4 D5 {E | 2: F5 G} | 3: 1/2 A5 | 4: F5 | }
