@@ -11,4 +11,5 @@ pub mod generator;
 pub mod importing;
 pub mod outputs;
 pub mod pieces;
+pub mod random;
 pub mod small;

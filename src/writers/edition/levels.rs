@@ -86,8 +86,9 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
 }
 
 /// For each bar, what the first of two is to play on at, and from which of his notes on, where the second alone
-/// is told another level: under both, that would be read as the first's too; on a note that he holds, where the second is told it.
-/// Nothing where the first is in a hairpin, or rests from there on. It stands with his notes, as what he alone is told does (our heuristic).
+/// is told another level: under both, that would be read as the first's too; on a note that he holds, where the
+/// second is told it. Nothing where the first is in a hairpin, or rests from there on. It stands with his notes, as
+/// what he alone is told does (our heuristic).
 pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
     let mut level = None;
     let bars = pair[0].measures.iter().zip(&pair[1].measures);
