@@ -502,8 +502,10 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.right = chord.right.max(width + FLAG * scale);
     }
     if tied_behind_flag(chord) {
+        let cue = chord.event.element.cue;
         let begins = if up { width } else { 0.0 } + FLAG * scale;
-        chord.right = chord.right.max(begins + TIE_BEHIND_DOTS * scale);
+        let room = if cue { TIE_BEHIND_SMALL_FLAG } else { TIE_BEHIND_DOTS * scale };
+        chord.right = chord.right.max(begins + room);
     }
     if note.paired.is_some_and(|two| two.starts) {
         chord.right += if stemmed { TREMOLO / 2.0 } else { TREMOLO };
@@ -525,6 +527,9 @@ pub(super) const TREMOLO: f64 = 1.6;
 /// Room of a tie behind dots, so that it need not begin over them: at the end of a line it would be read as a
 /// fermata. Our heuristic.
 const TIE_BEHIND_DOTS: f64 = 1.1;
+
+/// Room of a tie behind the flag of a cue: its notes are small, but the tie must be seen all the same. Our heuristic.
+const TIE_BEHIND_SMALL_FLAG: f64 = 1.5;
 
 /// How far a flag goes to the right of its stem.
 pub(super) const FLAG: f64 = 0.95;
