@@ -3,38 +3,23 @@
 
 mod shared;
 
-use std::collections::HashMap;
-
 use ripieno::arrange::arrange;
 use ripieno::diagnostics::Sources;
 use ripieno::edition::{DirectionKind, Edition, EditionPart, StaffBar, condensed_score};
 use ripieno::music::Time;
 use ripieno::notate::{ElementKind, Score, Staff, StaffDirectionKind, notate};
-use ripieno::resolve::{self, Dynamic, LoadError, Loader};
+use ripieno::resolve::{self, Dynamic};
 
 use shared::choices::Choices;
 use shared::generator::source;
 use shared::random::Random;
+use shared::shelf::Shelf;
 
 /// After so many bars of rest the level is told anew.
 const REST: i64 = 2;
 
 /// So much earlier at the most the sign may stand that says to both what each is told.
 const TOGETHER: Time = Time::of(1, 2);
-
-/// The samples by their names.
-struct Shelf(HashMap<String, String>);
-
-impl Loader for Shelf {
-    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
-        let text = self.0.get(path).ok_or(LoadError::NotFound)?;
-        Ok((path.to_string(), text.clone()))
-    }
-
-    fn name(&self, path: &str, _: &str) -> Option<String> {
-        Some(path.to_string())
-    }
-}
 
 fn samples() -> Shelf {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/samples/");

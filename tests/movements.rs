@@ -1,6 +1,7 @@
 //! Pieces in movements, from their sources to their pages: the suite of the samples, and smaller ones.
 
-use std::collections::HashMap;
+#[path = "shared/shelf.rs"]
+mod shelf;
 
 use ripieno::diagnostics::FileId;
 use ripieno::edition::{
@@ -9,22 +10,9 @@ use ripieno::edition::{
 use ripieno::notate::{Notation, Pitches, notate};
 use ripieno::perform::{self, perform};
 use ripieno::render::{Format, Output, ScoreKind, Wanted, musicxml, outputs, outputs_of, text};
-use ripieno::resolve::{LoadError, Loader};
 use ripieno::session::Session;
 
-/// Sources by their names.
-struct Shelf(HashMap<String, String>);
-
-impl Loader for Shelf {
-    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
-        let text = self.0.get(path).ok_or(LoadError::NotFound)?;
-        Ok((path.to_string(), text.clone()))
-    }
-
-    fn name(&self, path: &str, _: &str) -> Option<String> {
-        Some(path.to_string())
-    }
-}
+use shelf::Shelf;
 
 fn samples() -> Session {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/samples/");

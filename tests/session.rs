@@ -4,16 +4,19 @@
 
 #[path = "shared/random.rs"]
 mod random;
+#[path = "shared/shelf.rs"]
+mod shelf;
 
 use std::collections::HashMap;
 
 use ripieno::arrange::{Arrangement, arrange};
 use ripieno::check::{self, Options};
 use ripieno::diagnostics::{Diagnostic, Sources};
-use ripieno::resolve::{self, LoadError, Loader, NoFiles};
+use ripieno::resolve::{self, NoFiles};
 use ripieno::session::Session;
 
 use random::Random;
+use shelf::Shelf;
 
 /// Two pieces that use one ensemble.
 const FORCES: &str = "ensemble small {\n  era 1770\n  oboe 2\n  horn 2 crook D\n  violin-1 4 players\n  violin-2 4 players\n  viola 2 players\n  cello 2 players\n  harpsichord\n  group basso = cello, harpsichord\n  budget horn 60 %\n}\n";
@@ -72,20 +75,6 @@ scoring full for small {
   horn highlights cadences bars 5..8
 }
 "#;
-
-/// The files that a loader knows.
-struct Shelf(HashMap<String, String>);
-
-impl Loader for Shelf {
-    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
-        let text = self.0.get(path).ok_or(LoadError::NotFound)?;
-        Ok((path.to_string(), text.clone()))
-    }
-
-    fn name(&self, path: &str, _: &str) -> Option<String> {
-        Some(path.to_string())
-    }
-}
 
 /// What each player sounds and where he rests, with the places from which it comes.
 fn sounds(arrangement: &Arrangement, sources: &Sources) -> Vec<String> {

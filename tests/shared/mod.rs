@@ -12,4 +12,5 @@ pub mod importing;
 pub mod outputs;
 pub mod pieces;
 pub mod random;
+pub mod shelf;
 pub mod small;

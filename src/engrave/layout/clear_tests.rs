@@ -404,3 +404,26 @@ fn the_marks_of_a_cue_are_as_small_as_its_notes() {
     assert!(own.len() > 2 && cue.len() > 2, "{own:?} {cue:?}");
     assert!(cue[cue.len() - 1] < 0.8 * own[own.len() - 1], "{own:?} {cue:?}");
 }
+
+#[test]
+fn the_brackets_of_an_accidental_keep_clear_of_it_and_of_the_ledger_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
+    for (altered, plain) in [("Bb4", "B4"), ("Ab5", "A5"), ("C#6", "C6"), ("G#3", "G3")] {
+        let tune: String = (1..=4)
+            .map(|n| format!("{}: 1/1 {altered} | {}: {plain} | ", 2 * n - 1, 2 * n))
+            .collect();
+        let page = &part(form, &tune).pages[0];
+        let mut signs: Vec<kurbo::Rect> =
+            of(page, Kind::Accidental).iter().map(|sign| sign.bounds()).collect();
+        signs.sort_by(|a, b| {
+            (a.y0 / 20.0).round().total_cmp(&(b.y0 / 20.0).round()).then(a.x0.total_cmp(&b.x0))
+        });
+        // An accidental without brackets, then one between them.
+        let [_, left, sign, right] = signs[..4] else { panic!("{signs:?}") };
+        assert!(left.x1 < sign.x0 - 0.02 && sign.x1 < right.x0, "{altered}: {signs:?}");
+        let ledgers = of(page, Kind::Ledger).into_iter().map(|line| line.bounds());
+        let behind = ledgers.filter(|line| line.x1 > right.x0 && line.x0 < right.x1 + 3.0);
+        let near = behind.filter(|line| (line.y0 - sign.center().y).abs() < 4.0);
+        assert!(near.map(|line| line.x0).all(|x| right.x1 < x), "{altered}");
+    }
+}

@@ -281,6 +281,8 @@ const DOWN_THE_STEM: f64 = 1.75;
 /// The steeper a slur climbs, the farther from its ends it is bent, so that it stays an arc: by so much of its
 /// length for each space that it climbs over one. Our heuristic.
 const STEEP_BLUNT: f64 = 0.16;
+/// Up to this part of its length: beyond the middle its two ends would cross.
+const BLUNTEST: f64 = 0.48;
 /// How steeply, in degrees, a slur comes down to its higher note at most before anything lies in its way: an end
 /// that falls straight down is a hook. Our heuristic.
 const STEEPEST_END: f64 = 75.0;
@@ -382,9 +384,9 @@ fn slur(
     }
     let span = p3.x - p0.x;
     let is_half = begin.is_some() != end.is_some();
-    let steep = (p3.y - p0.y).abs() / span;
+    let steep = (p3.y - p0.y).abs() / span.max(0.1);
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
-    let blunt = if is_half { blunt } else { blunt + STEEP_BLUNT * steep };
+    let blunt = if is_half { blunt } else { (blunt + STEEP_BLUNT * steep).min(BLUNTEST) };
     let mut height = slur_height(span).min(span * 0.35);
     if !is_half {
         height = height.min(arched(span, steep, blunt));

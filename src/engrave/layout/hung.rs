@@ -91,7 +91,7 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
             let least = if mark == Mark::Staccatissimo { 0.0 } else { 2.0 };
             // An accent is wider than its head and would touch the accidental before that.
             let signed = note.chord.heads().iter().any(|head| head.accidental.is_some());
-            // A small note before it is farther away than the steps of the edge make it seem.
+            // A small note before it is farther away than the steps of the edge make it seem. Our heuristic.
             let before = match (glyph, signed) {
                 (Glyph::ArticAccentAbove, true) => 0.35,
                 (Glyph::ArticAccentAbove, false) if !note.chord.graces.is_empty() => -0.15,
