@@ -37,12 +37,16 @@ pub(super) struct Canvas {
     pub framed: Vec<(f64, f64)>,
     /// Boxes of the names of cues over the staff.
     pub names: Vec<Rect>,
+    /// Boxes of the numbers of players and other words for who plays below the staff, down to their base line.
+    pub numbers: Vec<Rect>,
     /// Boxes of the numbers of rests of several bars.
     pub counts: Vec<Rect>,
     /// Dynamics and hairpins.
     pub dynamics: Vec<Loud>,
     /// Boxes of the figures of tuplets.
     pub figures: Vec<Rect>,
+    /// Brackets of tuplets, without their hooks.
+    pub brackets: Vec<Rect>,
     /// Boxes of the figures of a bass below one note each, and how far they are from what it belongs to.
     pub stacks: Vec<(Rect, f64)>,
     /// What a row of the figures of a bass takes, from one to the next and to both ends of the line, for
@@ -58,9 +62,11 @@ impl Canvas {
             said: Vec::new(),
             framed: Vec::new(),
             names: Vec::new(),
+            numbers: Vec::new(),
             counts: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),
+            brackets: Vec::new(),
             stacks: Vec::new(),
             rows: Vec::new(),
         }

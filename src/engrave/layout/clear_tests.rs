@@ -4,7 +4,7 @@
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
 
-use super::page_tests::bars;
+use super::page_tests::{bars, slurs};
 use super::tests::{OBOES, of, part, part_in, part_of, part_with_cues, score, texts};
 use crate::paper::Setup;
 
@@ -275,7 +275,7 @@ fn an_order_does_not_run_over_the_end_of_a_section() {
 }
 
 /// The page of a condensed score of two oboes and a bassoon, with what each oboe plays in its second to fourth bar.
-fn shared_staff(one: &str, two: &str) -> crate::page::Page {
+pub(super) fn shared_staff(one: &str, two: &str) -> crate::page::Page {
     let text = format!(
         "{OBOES}voice one {{ 1: 1/1 C5 | {one} 5: rest 16 | }}\nvoice two {{ 1: 1/1 A4 | {two} 5: rest 16 | }}\n\
          voice low {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
@@ -425,5 +425,97 @@ fn the_brackets_of_an_accidental_keep_clear_of_it_and_of_the_ledger_line() {
         let behind = ledgers.filter(|line| line.x1 > right.x0 && line.x0 < right.x1 + 3.0);
         let near = behind.filter(|line| (line.y0 - sign.center().y).abs() < 4.0);
         assert!(near.map(|line| line.x0).all(|x| right.x1 < x), "{altered}");
+    }
+}
+
+#[test]
+fn the_brackets_of_an_accidental_keep_clear_of_the_ledger_lines_of_a_chord() {
+    for (altered, plain) in [("B3&Db4&F4", "B3&D4&F4"), ("F5&Gb5&B5", "F5&G5&B5")] {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 2 end }}\n\
+             voice tune {{ 1: 1/1 {altered} | 2: 1/2 {plain} {plain} | }}\n\
+             ensemble few {{ era 1885\n vibraphone\n }}\n\
+             scoring all for few {{\n vibraphone plays tune as melody\n}}\n"
+        );
+        let page = &part_of(&text, &Setup::default()).pages[0];
+        let bracket = |mark: &&&crate::page::Mark| {
+            matches!(mark.shape, Shape::Glyph { glyph: Glyph::AccidentalParensRight, .. })
+        };
+        let signs = of(page, Kind::Accidental);
+        let [right] =
+            signs.iter().filter(bracket).map(|sign| sign.bounds()).collect::<Vec<_>>()[..]
+        else {
+            panic!("{altered}: {signs:?}")
+        };
+        let ledgers = of(page, Kind::Ledger).into_iter().map(|line| line.bounds());
+        let beside = ledgers.filter(|line| line.y1 > right.y0 && line.y0 < right.y1);
+        let behind: Vec<f64> =
+            beside.map(|line| line.x0).filter(|x| (x - right.x1).abs() < 3.0).collect();
+        assert!(!behind.is_empty() && behind.iter().all(|x| right.x1 < *x), "{altered}");
+    }
+}
+
+/// Common practice: where stems go both ways the slur lies above, and over the end of a stem that goes up.
+#[test]
+fn a_slur_between_unlike_stems_begins_or_ends_clear_over_the_tip_of_a_stem() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    for (pair, rises) in [("G4 B4", false), ("E4 C5", false), ("B4 G4", true), ("C5 A4", true)] {
+        for count in [4, 12, 24] {
+            let setup = Setup { lines: vec![count], ..Setup::default() };
+            let tune = bars(24, &format!("1/4 {{{pair}}} 1/2 B4"));
+            let page = &part_in(form, &tune, &setup).pages[0];
+            let stems: Vec<_> = of(page, Kind::Stem).iter().map(|stem| stem.bounds()).collect();
+            for (from, to) in slurs(page) {
+                let tip = if rises { to } else { from };
+                let near = |stem: &&kurbo::Rect| {
+                    (stem.center().x - tip.x).abs() < 0.3
+                        && stem.y1 > tip.y
+                        && stem.y0 < tip.y + 4.0
+                };
+                let stem = stems.iter().find(near).expect("a stem under the slur");
+                let air = stem.y0 - tip.y;
+                assert!((0.4..1.2).contains(&air), "{pair} in {count} bars: {air}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_half_of_a_slur_is_not_held_up_by_the_accidental_of_its_last_note() {
+    let form = "1 metre 6/8, key Eb major, tempo 3/8 at 46\n 4 end";
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    let begins = |last: &str| {
+        let tune = format!("1: 3/4 D5 | 2: 3/8 D5 {{F5 | 3: = {last}}} | 4: 3/4 D5 |");
+        let page = &part_in(form, &tune, &setup).pages[0];
+        slurs(page)[1].0.y
+    };
+    let (plain, signed) = (begins("Eb5"), begins("E5"));
+    assert!(plain - signed < 1.0, "{} higher", plain - signed);
+}
+
+#[test]
+fn a_slur_over_a_tuplet_does_not_cross_its_bracket() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    for notes in ["{G4 F4 C5}", "{C5 F4 G4}", "F4 {G4 C5}", "{B4 E4 A4}"] {
+        let tune = bars(4, &format!("3:2(1/4 {notes}) 1/2 B4"));
+        let page = &part(form, &tune).pages[0];
+        let line = |mark: &&crate::page::Mark| mark.bounds().width() > 1.0;
+        let brackets: Vec<kurbo::Rect> =
+            of(page, Kind::Tuplet).into_iter().filter(line).map(|mark| mark.bounds()).collect();
+        let slurs = of(page, Kind::Slur);
+        assert!(slurs.len() == 4 && brackets.len() >= 8, "{notes}: {brackets:?}");
+        let crosses = |at: &kurbo::Point| {
+            let meets = |bracket: &&kurbo::Rect| (bracket.x0..bracket.x1).contains(&at.x);
+            let near = |bracket: &&kurbo::Rect| (bracket.center().y - at.y).abs() < 8.0;
+            brackets.iter().filter(meets).find(near).map(|bracket| bracket.center().y - at.y)
+        };
+        for slur in slurs {
+            let off: Vec<f64> = outline(slur).iter().filter_map(crosses).collect();
+            assert!(
+                off.iter().all(|off| *off > 0.2) || off.iter().all(|off| *off < 0.0),
+                "{notes}"
+            );
+        }
     }
 }

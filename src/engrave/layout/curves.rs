@@ -274,10 +274,6 @@ const HALF_CLIMB: f64 = 0.3;
 /// it bends more. Our heuristic.
 const ASIDE: f64 = 1.0;
 
-/// How far from the tip of a stem a steep slur of two notes begins or ends beside it at most, in staff
-/// spaces, so that its other end comes to its head. Our heuristic.
-const DOWN_THE_STEM: f64 = 1.75;
-
 /// The steeper a slur climbs, the farther from its ends it is bent, so that it stays an arc: by so much of its
 /// length for each space that it climbs over one. Our heuristic.
 const STEEP_BLUNT: f64 = 0.16;
@@ -301,6 +297,23 @@ const BESIDE_STEM: f64 = 0.4;
 /// and must keep off the signature.
 const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
 
+/// A slur between stems that go both ways stands so far from the tip of the one on its side, and any slur so far from
+/// the middle of a stem over which it begins or ends. Our heuristic; that it lies over the end of the stem is common
+/// practice.
+const OVER_TIP: f64 = 0.5;
+const BESIDE_TIP: f64 = 0.1;
+
+/// How steeply a slur between two notes may climb for each space of its length, and one from the tip of a stem to a
+/// head beside it: that comes down to the head as near as it can without being a straight stroke. Our heuristic.
+const CLIMB: f64 = 0.5;
+const CLIMB_FROM_TIP: f64 = 0.9;
+
+/// Do the stems of the ends of a slur go both ways?
+fn are_unlike(first: &Placed, last: &Placed) -> bool {
+    let (first, last) = (first.chord, last.chord);
+    first.is_stemmed() && last.is_stemmed() && first.is_up() != last.is_up()
+}
+
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
 fn slur(
@@ -312,6 +325,7 @@ fn slur(
     let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
     let side = if up { -1.0 } else { 1.0 };
     let air = 0.32;
+    let unlike = begin.is_none() && end.is_none() && are_unlike(first, last);
     // Not the lines of the staff: within it an end stands at its head all the same.
     let edge = |canvas: &Canvas, x0: f64, x1: f64| {
         let (top, bottom) = canvas.sky.within_staff(x0, x1);
@@ -324,7 +338,7 @@ fn slur(
         let own = if up { top } else { bottom };
         let mut y = own;
         if stem_side {
-            x = note.stem_x() + if starts { 0.15 } else { -0.15 };
+            x = note.stem_x() + if starts { BESIDE_TIP } else { -BESIDE_TIP };
         }
         // Over what hangs on the note: dots, lines, accents.
         let half = if stem_side { 0.3 } else { 0.5 };
@@ -332,6 +346,12 @@ fn slur(
         if hung.is_finite() && (hung - own).abs() < 3.0 && (hung - own) * side > 0.0 {
             y = hung;
         }
+        // Over the bracket of its tuplet, however far that is from its head: it would cross it.
+        let over = canvas.brackets.iter().filter(|bracket| bracket.x0 < x && x < bracket.x1);
+        let over = over.map(|bracket| bracket.y0).filter(|line| (line - y) * side > 0.0);
+        y = over.map(|line| line * side).fold(y * side, f64::max) * side;
+        let tip = unlike && stem_side && !note.chord.is_beamed() && (y - own).abs() < 0.1;
+        let air = if tip { OVER_TIP * note.chord.scale } else { air };
         Point::new(x, y + side * air)
     };
     let mut p0 = anchor(canvas, first, true);
@@ -362,20 +382,8 @@ fn slur(
         p3.x = p0.x + 0.8;
     }
     // A slur does not climb as steeply as the notes do.
-    let most = (p3.x - p0.x) * 0.5;
-    let climb = p3.y - p0.y;
-    // At a stem it may begin, or end, some way down from the tip.
-    let by_stem = |note: &Placed, starts: bool| {
-        let chord = note.chord;
-        let free = !chord.is_beamed() && (chord.flags() == 0 || !starts);
-        free && chord.is_stemmed() && chord.is_up() == up
-    };
-    let down = (climb.abs() - most).clamp(0.0, DOWN_THE_STEM);
-    if climb * side < 0.0 && by_stem(first, true) && begin.is_none() && notes.len() == 2 {
-        p0.y -= side * down;
-    } else if climb * side > 0.0 && by_stem(last, false) && end.is_none() && notes.len() == 2 {
-        p3.y -= side * down;
-    }
+    let steep = if unlike && notes.len() == 2 { CLIMB_FROM_TIP } else { CLIMB };
+    let most = (p3.x - p0.x) * steep;
     let climb = p3.y - p0.y;
     if climb.abs() > most {
         // The end that lies nearer to the staff moves outwards.
@@ -416,7 +424,6 @@ fn slur(
         (spine, swelling(spine, Vec2::new(0.0, side)))
     };
     let origin = Some(first.chord.origin());
-    let whole = begin.is_none() && end.is_none();
     let mut aside = 0.0;
     for _ in 0..24 {
         let (spine, _) = drawn(p0, p3, height);
@@ -439,7 +446,7 @@ fn slur(
             if miss > 0.0 {
                 let lift = 3.0 * t * (1.0 - t);
                 // The accidental of its last note is no reason to bend all of it.
-                let signed = whole && at.x > last.x - last.chord.signed - 0.2;
+                let signed = end.is_none() && at.x > last.x - last.chord.signed - 0.2;
                 if signed && aside < ASIDE {
                     sign_lack = sign_lack.max(miss);
                     continue;
@@ -472,6 +479,9 @@ fn slur(
         p0.y += side * by.0;
         p3.y += side * by.1;
         aside += by.1;
+        if begin.is_some() && end.is_none() {
+            p0.y = side * (p0.y * side).max(p3.y * side + lift);
+        }
     }
     let (spine, path) = drawn(p0, p3, height);
     for k in 0..24 {

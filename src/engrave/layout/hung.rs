@@ -390,6 +390,7 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     };
     let hook = y - side * 0.55;
     let gap = run.width / 2.0 + 0.35;
+    canvas.brackets.push(Rect::new(x0, y, x1, y));
     let what = (Kind::Tuplet, origin);
     canvas.line(what, (x0, hook), (x0, y), THIN_LINE);
     canvas.line(what, (x0, y), (middle - gap, y), THIN_LINE);

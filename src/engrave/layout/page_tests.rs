@@ -192,7 +192,7 @@ fn a_rest_gives_room_for_a_tempo_in_one_line() {
 }
 
 /// The curves of a page with where they begin and end.
-fn slurs(page: &Page) -> Vec<(kurbo::Point, kurbo::Point)> {
+pub(super) fn slurs(page: &Page) -> Vec<(kurbo::Point, kurbo::Point)> {
     let ends = |mark: &&crate::page::Mark| {
         let Shape::Path(path) = &mark.shape else { return None };
         match path.elements() {

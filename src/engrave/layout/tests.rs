@@ -163,6 +163,29 @@ fn every_line_but_a_short_last_one_ends_at_the_margin() {
     assert!(ends.iter().all(|end| (end - ends[0]).abs() < 0.01), "{ends:?}");
 }
 
+/// Common practice that a last line may stay short; from half a line on it is our heuristic that it may not.
+#[test]
+fn a_last_line_of_more_than_half_a_line_ends_at_the_margin() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    let bars: String = (1..=24).map(|bar| format!("{bar}: 1/4 C5 D5 E5 F5 | ")).collect();
+    let (mut short, mut full) = (0, 0);
+    for begins in [18, 19, 20, 21, 22, 23] {
+        let setup = Setup { lines: vec![6, 12, begins], ..Setup::default() };
+        let lines = part_in(form, &bars, &setup);
+        let lines: Vec<_> =
+            of(&lines.pages[0], Kind::StaffLine).iter().map(|line| line.bounds()).collect();
+        let margin = lines.iter().map(|line| line.x1).fold(f64::MIN, f64::max);
+        let last = lines[lines.len() - 1];
+        if last.x1 > margin - 0.01 {
+            full += 1;
+        } else {
+            assert!(last.width() < 0.5 * (margin - last.x0), "from bar {begins}: {last:?}");
+            short += 1;
+        }
+    }
+    assert!(short > 0 && full > 1, "{short} short, {full} full");
+}
+
 #[test]
 fn a_page_is_turned_in_a_rest() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 60\n 300 end";

@@ -11,7 +11,7 @@ use super::canvas::Canvas;
 use super::directions::{self, Said};
 use super::orders::{self, Begins, Need};
 use super::page_tests::bars;
-use super::tests::{OBOES, of, part, part_in, part_with_cues, score_sheet, texts};
+use super::tests::{OBOES, of, part, part_in, part_of, part_with_cues, score_sheet, texts};
 
 /// Boxes of the words of a page that begin like that.
 fn begin(page: &Page, words: &str) -> Vec<kurbo::Rect> {
@@ -259,4 +259,24 @@ fn the_number_of_a_player_stands_before_the_stem_of_a_small_note() {
         }
     }
     assert!(seen > 0);
+}
+
+#[test]
+fn the_hook_of_an_octave_line_keeps_clear_of_a_word_beyond_it() {
+    let form = "1 metre 4/4, key C major, tempo \"Calmo\" 1/4 at 60\n 4 tempo \"rit.\"\n 6 end";
+    let high = "1/8 B6 C7 D7 C7 B6 C7 D7 C7";
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+         voice tune {{ 1: 1/1 C5 | 2: {high} | 3: {high} | 4: 1/1 C5 | 5: C5 | 6: C5 | }}\n\
+         ensemble few {{ era 1885\n violin-1\n }}\nscoring all for few {{\n violin-1 plays tune as melody\n}}\n"
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let word = texts(page, "rit.")[0].bounds();
+    let line = texts(page, "8va")[0].bounds();
+    let hooks = of(page, Kind::Frame).into_iter().map(|mark| mark.bounds());
+    let hooks: Vec<_> = hooks
+        .filter(|mark| mark.x0 > line.x1 && mark.height() > mark.width() && mark.height() < 1.2)
+        .collect();
+    let [hook] = hooks[..] else { panic!("{hooks:?}") };
+    assert!(hook.x1 + 0.8 < word.x0, "{hook:?} before {word:?}");
 }

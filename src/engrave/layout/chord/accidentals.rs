@@ -3,6 +3,7 @@
 use kurbo::Rect;
 
 use super::Head;
+use crate::glyphs::Glyph;
 use crate::layout::measures::{ACCIDENTAL_GAP, LEDGER_REACH};
 
 /// Room of a parenthesis beside an accidental.
@@ -13,18 +14,26 @@ pub(in crate::layout) const PARENTHESIS: f64 = 0.57;
 const BEFORE_ACCIDENTAL: f64 = 0.12;
 const BEFORE_PARENTHESIS: f64 = 0.4;
 
+/// Air between a parenthesis and a ledger line of its column: the two would run into one another. Our heuristic.
+const FROM_LEDGER: f64 = 0.1;
+
 /// Accidentals go from the outside to the inside, each as near to the heads as it can be without
 /// touching another (Gould, chapter 3), those of two voices at one time together. Voices are given as
 /// heads, how far these stand beside the column, and their size; gives back how far all reach to the
 /// left of the column.
 pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 {
     let mut boxes: Vec<Rect> = Vec::new();
+    let mut ledgers: Vec<Rect> = Vec::new();
     let mut signed: Vec<(usize, usize)> = Vec::new();
     for (voice, (heads, shift, scale)) in voices.iter().enumerate() {
         for (n, head) in heads.iter().enumerate() {
             let (x, y) = (head.x + shift, -f64::from(head.place) / 2.0);
             let width = head.glyph.width() * scale;
             boxes.push(Rect::new(x, y - 0.5 * scale, x + width, y + 0.5 * scale));
+            let reach = LEDGER_REACH * scale;
+            ledgers.extend(
+                ledger_lines(head.place).map(|y| Rect::new(x - reach, y, x + width + reach, y)),
+            );
             if head.accidental.is_some() {
                 signed.push((voice, n));
             }
@@ -52,10 +61,11 @@ pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64
         let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
         let parentheses = if head.courtesy { 2.0 * PARENTHESIS } else { 0.0 };
         let width = (bounds.x1 + parentheses) * scale;
-        // A parenthesis would run into the ledger line of its note.
-        let ledger =
-            if head.courtesy && head.place.abs() >= 6 { LEDGER_REACH * scale } else { 0.0 };
-        let mut x = -ACCIDENTAL_GAP.max(ledger + 0.1) - width;
+        let brackets = Glyph::AccidentalParensLeft.bounds();
+        let beside =
+            |line: &&Rect| head.courtesy && (line.y0 - y).abs() < brackets.y1 * scale + FROM_LEDGER;
+        let ledgers = ledgers.iter().filter(beside);
+        let mut x = -ACCIDENTAL_GAP - width;
         loop {
             let overlap = boxes
                 .iter()
@@ -63,10 +73,15 @@ pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64
                 .filter(|b| b.x0 < x + width + 0.1 && b.x1 > x)
                 .map(|b| b.x0)
                 .fold(f64::INFINITY, f64::min);
-            if overlap.is_infinite() {
+            let line = ledgers
+                .clone()
+                .filter(|line| line.x0 < x + width + FROM_LEDGER - 1e-6 && line.x1 > x)
+                .map(|line| line.x0)
+                .fold(f64::INFINITY, f64::min);
+            if overlap.is_infinite() && line.is_infinite() {
                 break;
             }
-            x = overlap - 0.14 - width;
+            x = (overlap - 0.14).min(line - FROM_LEDGER) - width;
         }
         boxes.push(Rect::new(x, top, x + width, bottom));
         head.accidental = Some((sign, x + parentheses / 2.0 * scale - shift));
@@ -74,4 +89,10 @@ pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64
         reach = reach.max(air * scale - x);
     }
     reach
+}
+
+/// The heights of the ledger lines of a head.
+fn ledger_lines(place: i32) -> impl Iterator<Item = f64> {
+    let lines = 3..=place.abs() / 2;
+    lines.map(move |line| f64::from(-line * place.signum()))
 }
