@@ -37,8 +37,6 @@ pub(super) struct Canvas {
     pub framed: Vec<(f64, f64)>,
     /// Boxes of the names of cues over the staff.
     pub names: Vec<Rect>,
-    /// Boxes of the numbers of players and other words for who plays below the staff, down to their base line.
-    pub numbers: Vec<Rect>,
     /// Boxes of the numbers of rests of several bars.
     pub counts: Vec<Rect>,
     /// Dynamics and hairpins.
@@ -62,7 +60,6 @@ impl Canvas {
             said: Vec::new(),
             framed: Vec::new(),
             names: Vec::new(),
-            numbers: Vec::new(),
             counts: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),

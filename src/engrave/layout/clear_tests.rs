@@ -275,7 +275,7 @@ fn an_order_does_not_run_over_the_end_of_a_section() {
 }
 
 /// The page of a condensed score of two oboes and a bassoon, with what each oboe plays in its second to fourth bar.
-pub(super) fn shared_staff(one: &str, two: &str) -> crate::page::Page {
+fn shared_staff(one: &str, two: &str) -> crate::page::Page {
     let text = format!(
         "{OBOES}voice one {{ 1: 1/1 C5 | {one} 5: rest 16 | }}\nvoice two {{ 1: 1/1 A4 | {two} 5: rest 16 | }}\n\
          voice low {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \

@@ -2,10 +2,9 @@
 
 use kurbo::Rect;
 
-use super::clear_tests::shared_staff;
 use super::page_tests::bars;
 use super::tests::{of, part, part_of, texts};
-use crate::page::{Kind, Page, Shape};
+use crate::page::{Kind, Page};
 use crate::paper::Setup;
 
 fn boxes(page: &Page, kind: Kind) -> Vec<Rect> {
@@ -94,24 +93,5 @@ fn the_letters_of_a_dynamic_keep_half_a_space_from_an_accent() {
         let under = letters.iter().filter(|sign| sign.x0 < accent.x1 && accent.x0 < sign.x1);
         let air = under.map(|sign| sign.y0 - accent.y1).fold(f64::MAX, f64::min);
         assert!(air > 0.47 && air < f64::MAX, "{dynamic}: {air}");
-    }
-}
-
-#[test]
-fn the_letters_of_a_dynamic_keep_half_a_space_from_the_number_of_a_player() {
-    for dynamic in ["p", "mp", "mf", "f"] {
-        let two = format!("2: rest 1 | 3: [{dynamic}] 1/1 F4 | 4: = | ");
-        let page = shared_staff("2: [ff] 1/1 F4 | 3: = | 4: F4 | ", &two);
-        let number = texts(&page, "2.").into_iter().find_map(|mark| match &mark.shape {
-            Shape::Text { at, run } => Some((*at, run.width)),
-            _ => None,
-        });
-        let (at, width) = number.expect("whose notes they are");
-        let letters = boxes(&page, Kind::Dynamic);
-        let under = letters
-            .iter()
-            .filter(|sign| sign.y1 > at.y && sign.x0 < at.x + width && at.x < sign.x1);
-        let air = under.map(|sign| sign.y0 - at.y).fold(f64::MAX, f64::min);
-        assert!(air > 0.47 && air < 3.0, "{dynamic}: {air}");
     }
 }

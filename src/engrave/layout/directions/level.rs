@@ -70,13 +70,13 @@ const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
 
 /// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
-/// note or the number of a player over them, from one outline to the other; and between the arms of a hairpin and the staff. Our heuristic.
+/// note over them, from one outline to the other; and between the arms of a hairpin and the staff. Our heuristic.
 const AIR: f64 = 0.45;
 const UNDER_SIGN: f64 = 0.5;
 const UNDER_STAFF: f64 = 0.8;
 
-/// Where the letters of a dynamic stand clear of each of the articulations over them, which meet them from above, and of
-/// the numbers of players (our heuristic).
+/// Where the letters of a dynamic stand clear of each of the articulations over them: an articulation meets them from
+/// above (our heuristic).
 fn under<'a>(canvas: &'a Canvas, low: &'a Low) -> impl Iterator<Item = f64> + 'a {
     let (signs, left) = match low {
         Low::Letters { signs, x, .. } => (&signs[..], *x),
@@ -88,8 +88,7 @@ fn under<'a>(canvas: &'a Canvas, low: &'a Low) -> impl Iterator<Item = f64> + 'a
         .iter()
         .filter(move |mark| !signs.is_empty() && mark.kind == Kind::Articulation);
     let over = move |sign: &Rect| sign.x0 < x1 && x0 < sign.x1;
-    let signs_over = marks.map(Mark::bounds).chain(canvas.numbers.iter().copied());
-    signs_over.filter(over).map(move |sign| {
+    marks.map(Mark::bounds).filter(over).map(move |sign| {
         let letters =
             signs.iter().map(|(letter, along)| letter.bounds() + Vec2::new(left + along, 0.0));
         let under = letters.filter(|letter| letter.x0 < sign.x1 && sign.x0 < letter.x1);

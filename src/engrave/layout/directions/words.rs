@@ -85,9 +85,6 @@ fn put(canvas: &mut Canvas, direction: &Said, lines: Vec<Run>, x: f64) {
         if matches!(direction.kind, DirectionKind::CueName(_)) && direction.above {
             canvas.names.push(Rect::new(x, y - run.rise(), x + run.width, y + run.fall()));
         }
-        if matches!(direction.kind, DirectionKind::Who(_)) && !direction.above {
-            canvas.numbers.push(Rect::new(x, y - run.rise(), x + run.width, y));
-        }
         let from_mark = canvas.marks.len();
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
         canvas.say(from_mark, direction.at);
