@@ -23,11 +23,12 @@ pub(super) use line::{PlacedBar, place_line};
 /// Room that a rest of several bars takes, and one of a single bar.
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
-/// How much of the ideal room is left where a line is as full as can be.
-pub(super) const TIGHTEST: f64 = 0.64;
-/// From head to head at the least, in staff spaces, where the notes are long enough for it: what a
-/// sixteenth takes by itself.
-const LEAST_STEP: f64 = 1.75;
+/// How much of the ideal room is left where a line is as full as can be. Our heuristic.
+pub(super) const TIGHTEST: f64 = 0.68;
+/// From head to head at the least, in staff spaces, where the notes are long enough for it: a little less
+/// than a sixteenth takes by itself, so that runs give way with what is longer and no bar of a full line is
+/// far denser than another. Our heuristic.
+const LEAST_STEP: f64 = 1.55;
 
 /// A bar before it has a place in a line.
 #[derive(Debug)]
@@ -426,7 +427,7 @@ impl BarSpace<'_> {
                 }
             }
             places.push(at);
-            // What is short is not squeezed: a sixteenth would stand at the head behind it.
+            // What is short is squeezed little: a sixteenth would stand at the head behind it.
             x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;

@@ -22,21 +22,30 @@ pub(super) fn part(form: &str, tune: &str) -> Pages {
 }
 
 pub(super) fn part_in(form: &str, tune: &str, setup: &Setup) -> Pages {
-    let text = format!(
+    part_of(&source_of(form, tune), setup)
+}
+
+/// A source in which a flute plays that tune.
+fn source_of(form: &str, tune: &str) -> String {
+    format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice tune {{ {tune} }}\n\
          ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody\n}}\n"
-    );
-    part_of(&text, setup)
+    )
 }
 
 /// The pages of the first player of the only scoring of a source.
 pub(super) fn part_of(text: &str, setup: &Setup) -> Pages {
+    pages(&sheet_of(text, setup), setup)
+}
+
+/// The sheet of the first player of the only scoring of a source.
+fn sheet_of(text: &str, setup: &Setup) -> Sheet {
     let mut sources = Sources::new();
     let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
     assert!(piece.scorings.len() == 1, "{found:?}");
     let score = notate(&arrange(&piece, &piece.scorings[0]));
-    pages(&reading::sheet_for(&edition::part(&score, 0), setup), setup)
+    reading::sheet_for(&edition::part(&score, 0), setup)
 }
 
 /// The pages of a player of the only scoring of a source, with cues after eight bars of rest.
@@ -329,22 +338,41 @@ fn a_tempo_stands_beside_the_mark_over_its_bar_line() {
     assert!((mark.2 - tempo.2).abs() < 1.5, "{mark:?} {tempo:?}");
 }
 
+/// Left edges of the heads of the first line, in their order.
+fn first_line(page: &Page) -> Vec<f64> {
+    let first = of(page, Kind::StaffLine)[4].bounds().y1 + 3.0;
+    let heads = of(page, Kind::Head).into_iter().map(Mark::bounds);
+    let mut line: Vec<f64> = heads.filter(|head| head.y0 < first).map(|head| head.x0).collect();
+    line.sort_by(f64::total_cmp);
+    line
+}
+
 #[test]
-fn sixteenths_keep_their_distance_in_a_full_line() {
+fn sixteenths_keep_clear_of_the_head_before_in_a_full_line() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
     let bars: String = (1..=8)
         .map(|bar| format!("{bar}: 1/8. C5 1/16 D5 1/4 E5 1/8. C5 1/16 D5 1/4 E5 | "))
         .collect();
-    let pages = part(form, &bars);
-    let page = &pages.pages[0];
-    let mut heads: Vec<(f64, f64)> =
-        of(page, Kind::Head).iter().map(|mark| (mark.bounds().x0, mark.bounds().y0)).collect();
-    heads.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let first = of(page, Kind::StaffLine)[4].bounds().y1 + 3.0;
-    let line: Vec<f64> = heads.iter().filter(|head| head.1 < first).map(|head| head.0).collect();
+    let line = first_line(&part(form, &bars).pages[0]);
     assert!(line.len() > 6);
     let gaps: Vec<f64> = line.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    assert!(gaps.iter().all(|gap| *gap >= 1.74), "{gaps:?}");
+    let head = Glyph::NoteheadBlack.width();
+    assert!(gaps.iter().all(|gap| *gap >= head + 0.35), "{gaps:?}");
+}
+
+/// Where a line is full, runs of sixteenths give way with what is longer: else its bars would be of unlike
+/// density.
+#[test]
+fn in_a_full_line_quarters_are_not_squeezed_alone() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    let run = "1/16 ".to_owned() + &"C5 D5 E5 F5 ".repeat(4);
+    let text = format!("1: {run} | {run} | {run} | 1/4 C5 D5 E5 F5 |");
+    let sheet = sheet_of(&source_of(form, &text), &Setup::default());
+    let spaces = super::spacing::bar_spaces(&sheet);
+    let least = |bar: usize| spaces[bar].place(super::spacing::TIGHTEST).1;
+    let natural = |bar: usize| spaces[bar].place(1.0).1;
+    assert!(least(0) / natural(0) < 0.9, "{} of {}", least(0), natural(0));
+    assert!(least(3) / natural(3) > 0.7, "{} of {}", least(3), natural(3));
 }
 
 pub(super) const OBOES: &str = "piece \"Sluice\" { composer \"House copyist\" }\n\
