@@ -20,6 +20,8 @@ mod orders;
 mod over;
 #[cfg(test)]
 mod page_tests;
+#[cfg(test)]
+mod published_tests;
 mod seams;
 mod skyline;
 mod spacing;

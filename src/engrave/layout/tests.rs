@@ -212,6 +212,28 @@ fn a_page_is_turned_in_a_rest() {
     assert!(pages.turns.iter().all(|turn| turn.seconds > 3.0), "{:?}", pages.turns);
 }
 
+/// What stands at the foot of pages that are turned: "V.S." where there is no rest, "time" where it begins only
+/// on the next page, nothing where the page ends with it.
+#[test]
+fn a_page_says_at_its_foot_how_it_is_turned() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 60\n 90 end";
+    let setup = Setup { turns: vec![30, 60], ..Setup::default() };
+    let said = |rests: [usize; 2]| {
+        let bar = |bar: usize| match rests.contains(&bar) {
+            true => format!("{bar}: rest | "),
+            false => format!("{bar}: 1/8 C5 D5 E5 F5 E5 D5 C5 D5 | "),
+        };
+        let tune: String = (1..=90).map(bar).collect();
+        let pages = part_in(form, &tune, &setup);
+        assert_eq!((pages.first_bars, pages.turns.len()), (vec![0, 30, 60], 1));
+        ["V.S.", "time"]
+            .map(|word| -> usize { pages.pages.iter().map(|page| texts(page, word).len()).sum() })
+    };
+    assert_eq!(said([10, 80]), [1, 0]);
+    assert_eq!(said([31, 61]), [0, 1]);
+    assert_eq!(said([30, 60]), [0, 0]);
+}
+
 #[test]
 fn the_same_music_gives_the_same_bytes() {
     let twice = [(); 2].map(|()| {
