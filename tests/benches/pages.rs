@@ -16,7 +16,7 @@ use std::sync::Arc;
 use divan::{Bencher, black_box};
 use ripieno::arrange::{Arrangement, arrange};
 use ripieno::diagnostics::Sources;
-use ripieno::engrave::outputs::{Drawn, Setups, each_output};
+use ripieno::engrave::outputs::{Drawn, Of, Printed, Setups, each_output};
 use ripieno::engrave::store::{NewScratch, in_memory};
 use ripieno::engrave::{draw, layout, paper, reading};
 use ripieno::render::Wanted;
@@ -26,9 +26,17 @@ use ripieno::{edition, notate};
 fn main() {
     let _ = ripieno::instruments::catalogue();
     let arrangement = largest_sample();
-    let mut largest = 0;
-    let told = printed(&arrangement, 2, &mut |size| largest = largest.max(size));
-    println!("largest part or score: {largest} bytes; {told} documents");
+    let mut sizes = Vec::new();
+    let printed = printed(&arrangement, 2, &mut |of, size| sizes.push((of, size)));
+    let two_pages = |of: Of| {
+        matches!(of, Of::Part(_)) && printed.iter().any(|one| one.of == of && one.pages == 2)
+    };
+    let largest = sizes.iter().filter(|(of, _)| two_pages(*of)).map(|(_, size)| size).max();
+    println!(
+        "largest part of two pages: {} bytes; {} documents",
+        largest.unwrap_or(&0),
+        printed.len()
+    );
     divan::main();
 }
 
@@ -57,21 +65,24 @@ fn largest_sample() -> Arc<Arrangement> {
     Arc::new(all.into_iter().max_by_key(notes).unwrap())
 }
 
-fn printed(arrangement: &Arrangement, threads: usize, take: &mut dyn FnMut(usize)) -> usize {
+fn printed(
+    arrangement: &Arrangement,
+    threads: usize,
+    take: &mut dyn FnMut(Of, usize),
+) -> Vec<Printed> {
     let wanted = Wanted::formats(&[]);
     let drawing = (threads, &in_memory as &NewScratch);
-    each_output(arrangement, &wanted, &Setups::default(), &[Drawn::Pdf], drawing, |_, file| {
-        take(file.2.bytes()?.len());
+    each_output(arrangement, &wanted, &Setups::default(), &[Drawn::Pdf], drawing, |of, file| {
+        take(of, file.2.bytes()?.len());
         Ok::<(), std::io::Error>(())
     })
     .unwrap()
-    .len()
 }
 
 #[divan::bench(sample_count = 10)]
 fn sample(bencher: Bencher) {
     let arrangement = largest_sample();
-    bencher.bench_local(|| printed(black_box(&arrangement), 2, &mut |_| {}));
+    bencher.bench_local(|| printed(black_box(&arrangement), 2, &mut |_, _| {}));
 }
 
 fn orchestra(bars: usize, players: usize) -> Arrangement {
