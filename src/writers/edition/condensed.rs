@@ -24,7 +24,7 @@ use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem
 
 use super::{
     Edition, EditionPart, EditionPlayer, EditionStaff, Spanner, StaffBar, Stems, VoiceBar, levels,
-    partings, shared_words, spans, staves,
+    partings, shared_words, spans, staves, sung,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -194,6 +194,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
     staff.spans.extend(hairpins(read));
+    sung::lift(&mut staff);
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {

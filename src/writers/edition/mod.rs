@@ -16,6 +16,7 @@ mod rests;
 mod shared_words;
 mod spans;
 mod staves;
+mod sung;
 
 use std::ops::Range;
 
@@ -28,6 +29,7 @@ pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
 pub(crate) use staves::says_growth;
+pub use staves::says_how_loud;
 
 /// On which staves the halves of a section stand that divides.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

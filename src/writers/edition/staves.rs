@@ -9,7 +9,7 @@ use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Kind,
-    StaffBar, Stems, VoiceBar, cast, octaves, spans,
+    StaffBar, Stems, VoiceBar, cast, octaves, spans, sung,
 };
 
 /// Adds a player with staves of his own.
@@ -61,6 +61,7 @@ pub(super) fn own_staff<'a>(
     }
     own.spans = spans::of_voices(&own);
     own.spans.extend(spans::hairpins(measures));
+    sung::lift(&mut own);
     let octaves = octaves::lines(&mut own, edition.bars, instrument);
     own.spans.extend(octaves);
     own
@@ -123,7 +124,8 @@ fn says_who(words: &str) -> bool {
 
 /// Do words of the arranger say nothing but how loud it is or becomes: "crescendo", "poco a poco dim.",
 /// "morendo", "più f"? They stand with the dynamics (common practice).
-fn says_how_loud(words: &str) -> bool {
+#[must_use]
+pub fn says_how_loud(words: &str) -> bool {
     const LOUDNESS: [&str; 7] =
         ["cresc", "decresc", "dimin", "morend", "smorz", "perdend", "mancand"];
     const DYNAMICS: [&str; 9] = ["dim", "p", "pp", "ppp", "mp", "mf", "f", "ff", "fff"];
