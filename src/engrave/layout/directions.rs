@@ -3,7 +3,7 @@
 use kurbo::{Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
-use ripieno_writers::edition::{DirectionKind, NO_CHORD};
+use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_loud};
 use ripieno_writers::notate::Syllable;
 
 use super::canvas::{Canvas, Loud};
@@ -18,6 +18,7 @@ use crate::text::{Face, Run, shape};
 mod level;
 mod words;
 
+pub(super) use level::Ground;
 use level::{Low, place};
 use words::widest;
 pub(super) use words::{WORDS_FACE, words};
@@ -100,7 +101,7 @@ pub(super) fn dynamics(
     said: &mut Vec<Said>,
     pins: &[Pin],
     (begin, end): (f64, f64),
-    (between, half): (bool, f64),
+    ground: &Ground,
 ) {
     for above in [false, true] {
         let mut lows: Vec<Low> = Vec::new();
@@ -137,13 +138,14 @@ pub(super) fn dynamics(
             push_hairpin(&mut lows, pin, (from, to), end);
         }
         said.retain(|said| {
-            let words = if above { None } else { in_line(said, &mut lows, end) };
+            let own = said.above == above;
+            let words = if own { in_line(said, &mut lows, end) } else { None };
             let stays = words.is_none();
             lows.extend(words);
             stays
         });
         lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
-        place(canvas, &lows, (between, half), above);
+        place(canvas, &lows, ground, above);
     }
 }
 
@@ -154,14 +156,15 @@ const LEFT_PIN: f64 = 6.0;
 /// line before the next dynamic; a long hairpin gives way to them.
 fn in_line(said: &Said, lows: &mut [Low], end: f64) -> Option<Low> {
     let DirectionKind::Words(words) = said.kind else { return None };
-    if said.above {
-        return None;
-    }
     let run = shape(words, WORDS_FACE.0, WORDS_FACE.1);
     let beside = lows.iter().find_map(|low| match low {
         Low::Letters { at, x, width, .. } if *at == said.at => Some(x + width + 0.6),
         _ => None,
     });
+    // Above a staff words of another kind have their own line, but for those of a dynamic: "p dolce".
+    if said.above && beside.is_none() && !says_how_loud(words) {
+        return None;
+    }
     let x = beside.unwrap_or(said.left.max(said.clear));
     let (x0, x1) = (x - 0.1, x + run.width + 0.6);
     let meets = |low: &Low| low.span().0 < x1 && x0 < low.span().1;

@@ -95,3 +95,47 @@ fn the_letters_of_a_dynamic_keep_half_a_space_from_an_accent() {
         assert!(air > 0.47 && air < f64::MAX, "{dynamic}: {air}");
     }
 }
+
+#[test]
+fn what_a_singer_is_told_stands_above_her_words_on_one_line() {
+    let text = |words: &str| {
+        format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 4 end }}\n\
+             voice tune {{ 1: [p \"dolce\"] 1/2 C5 D5 | 2: [cresc] 1/2 E5 D5 | 3: [f] 1/2 C5 D5 | \
+             4: 1/1 C5 | }}\n{words}\n\
+             ensemble few {{ era 1885\n soprano\n }}\n\
+             scoring all for few {{\n soprano plays tune as melody\n}}\n"
+        )
+    };
+    let places = |words: &str| {
+        let pages = part_of(&text(words), &Setup::default());
+        let page = &pages.pages[0];
+        let mut loud = boxes(page, Kind::Dynamic);
+        loud.extend(boxes(page, Kind::Hairpin));
+        let staff = boxes(page, Kind::StaffLine)[0].y0;
+        let p = loud.iter().map(|sign| sign.x1).fold(f64::MAX, f64::min);
+        let dolce = texts(page, "dolce")[0].bounds();
+        (loud.iter().all(|sign| sign.y1 < staff), p < dolce.x0, dolce.y1 < staff)
+    };
+    let words = "lyrics for tune { 1: Lan- terns | 2: burn low | 3: all night | 4: long | }";
+    assert_eq!(places(words), (true, true, true), "above the staff, the words beside the p");
+    assert!(!places("").0, "without words they stand below, as for everybody");
+}
+
+#[test]
+fn dynamics_of_a_part_come_down_to_those_of_their_phrase() {
+    let form = "1 metre 2/4, key C major, tempo 1/4 at 96\n 28 end";
+    let apart = |second: &str| {
+        let rest: String = (4..=28).map(|bar| format!("{bar}: 1/2 G4 | ")).collect();
+        let tune = format!("1: [p] 1/2 G4 | 2: {second} | 3: [mp] 1/2 C4 | {rest}");
+        let page = part(form, &tune).pages.remove(0);
+        let letters = boxes(&page, Kind::Dynamic);
+        let (first, last) = (letters[0], letters[letters.len() - 1]);
+        let gap = last.x0 - first.x1;
+        assert!(gap > 8.0 && gap < 24.0, "two stretches near one another: {gap}");
+        last.y1 - first.y1
+    };
+    assert!(apart("1/2 G4").abs() < 0.01, "on one line");
+    assert!(apart("rest") > 0.6, "behind a bar of rest another phrase begins");
+}

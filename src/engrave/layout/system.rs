@@ -386,7 +386,12 @@ impl SystemLine<'_> {
             &mut said,
             &pins,
             (begin, self.right),
-            (self.staff().braced, half),
+            &directions::Ground {
+                between: self.staff().braced,
+                half,
+                in_part: self.sheet.is_part,
+                silent: &|bar| self.bar(bar).is_silent(),
+            },
         );
         directions::chord_symbols(canvas, &said, self.right);
         directions::figures(canvas, &said, self.right);

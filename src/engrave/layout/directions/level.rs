@@ -11,6 +11,25 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::text::Run;
 
+/// The staff by which dynamics stand.
+pub(in crate::layout) struct Ground<'a> {
+    /// Is it one of two that a brace joins?
+    pub between: bool,
+    /// Half its height, in staff spaces.
+    pub half: f64,
+    pub in_part: bool,
+    /// Does nobody play in a bar?
+    pub silent: &'a dyn Fn(usize) -> bool,
+}
+
+impl Ground<'_> {
+    /// Lies a bar of rest between what stands on the line and what stands there before it?
+    fn rests(&self, lows: &[Low], from: usize) -> bool {
+        let before = from.checked_sub(1).map_or(0, |before| lows[before].at().0);
+        (before..lows[from].at().0).any(self.silent)
+    }
+}
+
 /// What stands on the line of dynamics.
 pub(super) enum Low {
     Letters {
@@ -63,17 +82,21 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 }
 
 /// Dynamics and hairpins nearer to one another than this stand on one line, in staff spaces; up to `ONE_PHRASE`
-/// they do where their lines would lie no farther apart than `ONE_LEVEL`. Our heuristic; that what belongs to one
-/// phrase stands on one line is common practice.
+/// they do where their lines would lie no farther apart than `ONE_LEVEL`; in a part, where no staff below needs the
+/// room, than `ONE_LEVEL_IN_PART`, if no bar of rest lies between. Our heuristic; that what belongs to one phrase
+/// stands on one line is common practice.
 const NEAR: f64 = 6.0;
 const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
+const ONE_LEVEL_IN_PART: f64 = 1.5;
 
 /// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
-/// note over them, from one outline to the other; and between the arms of a hairpin and the staff. Our heuristic.
+/// note over them, from one outline to the other; between the arms of a hairpin and the staff; and between letters
+/// above a staff and what is under their tails. Our heuristic.
 const AIR: f64 = 0.45;
 const UNDER_SIGN: f64 = 0.5;
 const UNDER_STAFF: f64 = 0.8;
+const OVER_STAFF: f64 = 0.5;
 
 /// Where the letters of a dynamic stand clear of each of the articulations over them: an articulation meets them from
 /// above (our heuristic).
@@ -97,7 +120,8 @@ fn under<'a>(canvas: &'a Canvas, low: &'a Low) -> impl Iterator<Item = f64> + 'a
 }
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
-pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
+pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: bool) {
+    let Ground { between, half, .. } = *ground;
     let need = |canvas: &Canvas, low: &Low| {
         let (x0, x1) = low.span();
         let edge = canvas.sky.bottom(x0, x1).max(half);
@@ -130,11 +154,20 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f
         let edge = lows.iter().map(|low| {
             let (x0, x1) = low.span();
             let edge = canvas.sky.top(x0, x1).min(-half);
-            beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min)
+            let edge = beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min);
+            let fall = match low {
+                Low::Letters { signs, .. } => {
+                    signs.iter().map(|(sign, _)| sign.bounds().y1).fold(0.0, f64::max)
+                }
+                _ => 0.0,
+            };
+            edge - (fall + OVER_STAFF).max(1.1)
         });
-        edge.fold(-half, f64::min) - 1.1
+        edge.fold(-half, f64::min)
     };
-    let mut stretches: Vec<(Range<usize>, f64)> = Vec::new();
+    let levels = if ground.in_part && !between { ONE_LEVEL_IN_PART } else { ONE_LEVEL };
+    // With their own heights, the least and the greatest.
+    let mut stretches: Vec<(Range<usize>, f64, (f64, f64))> = Vec::new();
     let mut from = 0;
     while from < lows.len() {
         // What lies near one another, or is joined by a hairpin, stands on one line.
@@ -146,15 +179,20 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f
         let gap = lows[from].span().0 - from.checked_sub(1).map_or(f64::MIN, |n| lows[n].span().1);
         match stretches.last_mut() {
             // What follows soon and would stand a little higher or lower goes on in the same line.
-            Some((before, other)) if gap < ONE_PHRASE && (*other - y).abs() <= ONE_LEVEL => {
+            Some((before, other, own))
+                if gap < ONE_PHRASE
+                    && ((*other - y).abs() <= ONE_LEVEL
+                        || own.1.max(y) - own.0.min(y) <= levels && !ground.rests(lows, from)) =>
+            {
                 before.end = to;
                 *other = if above { other.min(y) } else { other.max(y) };
+                *own = (own.0.min(y), own.1.max(y));
             }
-            _ => stretches.push((from..to, y)),
+            _ => stretches.push((from..to, y, (y, y))),
         }
         from = to;
     }
-    for (stretch, y) in stretches {
+    for (stretch, y, _) in stretches {
         for low in &lows[stretch] {
             let begun = canvas.marks.len();
             let (x0, x1) = low.span();
