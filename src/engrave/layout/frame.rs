@@ -262,9 +262,10 @@ fn brace(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
 
 /// How much room names, brackets and braces need before the staves.
 pub(super) fn indent(sheet: &Sheet, first: bool) -> f64 {
-    let braced = sheet.staves.iter().any(|staff| staff.braced);
     if sheet.is_part {
-        return if braced { 1.8 } else { 0.0 };
+        // A brace, or the bracket of the halves of a section where they have a staff each.
+        let joined = sheet.groups.iter().any(|group| group.staves.len() > 1);
+        return if joined { 1.8 } else { 0.0 };
     }
     let name = |staff: &crate::sheet::Staff| {
         let name: &str = if first { &staff.name } else { &staff.abbreviation };

@@ -4,7 +4,7 @@
 //! Bars, 2011; both from memory. Stems and beams are measured in `tests`.
 
 use super::page_tests::bars;
-use super::tests::{of, part, part_in};
+use super::tests::{of, part, part_in, part_of};
 use crate::page::{Kind, Mark, Page, Shape};
 use crate::paper::{Paper, Setup};
 
@@ -140,5 +140,25 @@ fn paper_has_its_size_upright_and_on_its_side() {
                 "{word}: {left} {right}"
             );
         }
+    }
+}
+
+/// The margin is kept by what stands before the staves, too: the brackets of a section whose halves have a staff
+/// each in some lines.
+#[test]
+fn brackets_of_a_divided_section_keep_out_of_the_margin() {
+    let text = format!(
+        "piece \"Sluice\" {{ }}\nform {{ 1 metre 4/4, key C major\n 120 end\n }}\nvoice one {{ {} }}\nvoice two {{ {} }}\n\
+         ensemble few {{ era 1885\n viola 4 players divisi\n }}\nscoring all for few {{\n viola.1 plays one as melody\n \
+         viola.2 plays two as harmony\n}}\n",
+        bars(120, "1/8 C4 D4 E4 F4 G4 F4 E4 D4"),
+        bars(120, "1/4 A4 1/8 G4 E4 D4 C4 B3 G4"),
+    );
+    let pages = part_of(&text, &Setup::default()).pages;
+    assert!(pages.len() > 1, "{} pages", pages.len());
+    for page in &pages {
+        let edges: Vec<f64> =
+            of(page, Kind::Bracket).iter().map(|mark| mark.bounds().x0 * page.space).collect();
+        assert!(!edges.is_empty() && edges.iter().all(|edge| *edge >= 12.7), "{edges:?}");
     }
 }
