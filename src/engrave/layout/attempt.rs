@@ -49,6 +49,8 @@ struct Attempt<D> {
     seams: usize,
     /// How many systems begin a bar or two beside such a place.
     torn: usize,
+    /// On how many pages of a score systems crowd one another.
+    crowded: usize,
 }
 
 impl<D> Attempt<D> {
@@ -352,6 +354,7 @@ impl<'a> Layout<'a> {
         let mut hidden = BTreeSet::new();
         let mut loose: f64 = 0.0;
         let mut before: Option<Spread> = None;
+        let mut crowded = 0;
         for (n, lines) in breaks.iter().enumerate() {
             let page = lines.first().zip(lines.last());
             let Some(bars) = page.map(|(first, last)| first.start..last.end) else { continue };
@@ -371,6 +374,7 @@ impl<'a> Layout<'a> {
                 return None;
             }
             before = Some(spread);
+            crowded += usize::from(spread.crowded);
             loose += left.max(0.0) / to / count as f64;
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
@@ -440,7 +444,7 @@ impl<'a> Layout<'a> {
         };
         let seams = breaks.iter().flatten().map(within).sum();
         let torn = breaks.iter().flatten().filter(|line| self.seams[line.start].tears()).count();
-        Some(Attempt { pages, drawn, loose, systems, seams, torn })
+        Some(Attempt { pages, drawn, loose, systems, seams, torn, crowded })
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page

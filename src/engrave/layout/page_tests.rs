@@ -557,3 +557,34 @@ fn the_staves_of_a_single_system_are_not_torn_apart_over_its_page() {
     // Nor left close together over an empty foot.
     assert!((15.0..18.0).contains(&apart), "{middles:?}");
 }
+
+#[test]
+fn a_page_behind_which_the_music_goes_on_is_filled() {
+    // Five lines, each of which begins at a mark, so that they are not broken into more.
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 mark \"A\"\n 17 mark \"B\"\n 25 mark \"C\"\n \
+                33 mark \"D\"\n 41 mark \"E\"\n 49 mark \"F\"\n 57 mark \"G\"\n 65 mark \"H\"\n 73 mark \"I\"\n 80 end";
+    let setup = Setup { turns: vec![41], ..Setup::default() };
+    let pages = part_in(form, &bars(80, "1/2. C5 1/4 D5"), &setup).pages;
+    let [first, last] = &pages[..] else { panic!("{}", pages.len()) };
+    let foot = |page: &Page| page.size.1 / page.space - middles(page).last().unwrap();
+    let lines = (middles(first).len(), middles(last).len());
+    assert_eq!(lines, (5, 5));
+    assert!(foot(first) < 20.0, "{} of {:?}", foot(first), middles(first));
+}
+
+#[test]
+fn systems_of_a_score_stand_clearly_farther_apart_than_their_staves() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
+        bars(20, "1/2 A4 C5"),
+    );
+    let setup = Setup { lines: vec![5, 9, 13, 17], ..Setup::default() };
+    let page = &super::pages(&score_sheet(&text, false), &setup).pages[0];
+    let middles = middles(page);
+    let apart: Vec<f64> = middles.windows(2).map(|pair| pair[1] - pair[0] - 4.0).collect();
+    let between = apart.iter().skip(2).step_by(3).copied().fold(f64::MAX, f64::min);
+    let within = apart.chunks(3).flat_map(|gaps| gaps.iter().take(2));
+    let mean = within.clone().sum::<f64>() / within.count() as f64;
+    assert!(apart.len() > 6 && between > 1.5 * mean, "{between} and {mean}: {apart:?}");
+}

@@ -5,7 +5,7 @@ use super::measures::{HEADING_GAP, SYSTEM_GAP};
 use super::skyline::Skyline;
 use super::system::System;
 
-/// By how much systems may stand farther apart than they need, so that a page is filled.
+/// By how much systems of a score may stand farther apart than they need, so that a page is filled.
 const MOST_APART: f64 = 14.0;
 /// From line to line, the farthest that systems of an only page are set apart: a page of few lines has
 /// its room below them. Our heuristic.
@@ -13,6 +13,9 @@ const ONLY_APART: f64 = 14.0;
 /// From line to line, the farthest that lines of any page of a part are set apart: farther, and the eye loses the
 /// next one; the room stays below them. Our heuristic.
 const FARTHEST: f64 = 18.0;
+/// The same for a page behind which the music goes on, where they fill it with that: one that stops short would
+/// look like the last. Our heuristic.
+const FILLED: f64 = 26.0;
 /// A page of which no more than this would be left is filled all the same, by several systems or, as far as its
 /// staves are not torn apart, by a single one. Our heuristic.
 const NEARLY: f64 = 0.14;
@@ -32,11 +35,18 @@ const FILLING: f64 = 8.0;
 const ALONE: f64 = 7.0;
 /// How much wider the gap between systems of a score is than the one between their staves, where there is
 /// room for it: the eye must find the system before it finds the staff. Our heuristic.
-const APART: f64 = 1.4;
+const APART: f64 = 1.6;
+/// The gap between systems of a score below which they crowd one another: from line to line, and in proportion to
+/// the one between their staves. Our heuristic.
+const NEAR: (f64, f64) = (8.5, 1.2);
 /// The heading of a movement stands with its music, not midway: so much of the gap before it is its own.
 const HEADED: f64 = 11.0;
 /// Air between the lowest of one system and the uppermost of the next, in staff spaces.
 const AIR: f64 = 1.6;
+/// How much air they have where lines stand apart by [`LEAN`] and as much, but never more than enough: where there is
+/// room, what hangs between two lines does not crowd them alone. Our heuristic.
+const LEAN: f64 = 6.5;
+const ENOUGH: f64 = 3.2;
 
 /// How far apart staves and systems of a page were set.
 #[derive(Clone, Copy, Debug)]
@@ -45,6 +55,8 @@ pub(super) struct Spread {
     open: f64,
     /// From line to line between systems.
     even: f64,
+    /// Are systems of a score hardly farther apart than their staves?
+    pub crowded: bool,
 }
 
 /// What page it is.
@@ -68,7 +80,11 @@ pub(super) fn stand(
     let (ys, end) = close_together(systems, from);
     let left = to - end;
     if left <= 0.0 {
-        return (ys, left, Spread { open: 0.0, even: 0.0 });
+        return (
+            ys,
+            left,
+            Spread { open: 0.0, even: 0.0, crowded: close.score && systems.len() > 1 },
+        );
     }
     let nearly = |left: f64| left < (to - from) * NEARLY;
     let open = opened(systems, &ys, left, close);
@@ -91,18 +107,24 @@ pub(super) fn stand(
         _ => f64::INFINITY,
     };
     let most = if close.score { most } else { most.min(FARTHEST) };
-    let gaps = gaps(systems, &ys);
-    let mut even = level(&gaps, rest, most);
+    let gaps = gaps(systems, &ys, if close.score { MOST_APART } else { f64::INFINITY });
+    let full = level(&gaps, rest);
+    let mut even = full.min(most);
     let grown: f64 = gaps.iter().map(|gap| grow(*gap, even)).sum();
-    if most.is_finite() && nearly(rest - grown) {
-        even = level(&gaps, rest, f64::INFINITY);
+    if nearly(rest - grown) || !close.last && full <= FILLED {
+        even = full;
     }
+    let within = mean_gap(systems);
+    let mut crowded = false;
     let mut down = 0.0;
     for (n, gap) in gaps.iter().enumerate() {
-        down += grow(*gap, even);
+        let grown = grow(*gap, even);
+        crowded |= close.score && gap.lines + grown < NEAR.0.max(NEAR.1 * within);
+        down += grown;
         ys[n + 1] += down;
     }
-    (ys, left, Spread { open, even })
+    let least = gaps.iter().map(|gap| gap.lines).reduce(f64::min).unwrap_or(0.0);
+    (ys, left, Spread { open, even: even.max(least), crowded })
 }
 
 /// What is added between the staves of a page, so that systems can stand farther apart than these.
@@ -111,10 +133,10 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     if staves == 0 {
         return 0.0;
     }
-    let between = gaps(systems, ys);
-    let within = systems.iter().map(System::mean_gap).sum::<f64>() / systems.len() as f64;
+    let between = gaps(systems, ys, MOST_APART);
+    let within = mean_gap(systems);
     let apart = if close.score { APART } else { 1.0 };
-    let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
+    let first: f64 = between.iter().map(|gap| (apart * within - gap.lines).max(0.0)).sum();
     let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
     let most = match close.before {
         Some(before) if close.last && between.is_empty() => (before.open + LAST.1).max(LAST_ALONE),
@@ -125,33 +147,54 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     open.min(most)
 }
 
-/// From the lowest line of each system to the uppermost of the next, less what a heading has of it.
-fn gaps(systems: &[System], ys: &[f64]) -> Vec<f64> {
-    let pairs = systems.windows(2).zip(ys.windows(2));
-    let gap = |(pair, ys): (&[System], &[f64])| {
-        let headed = if pair[1].headed { HEADED } else { 0.0 };
-        ys[1] - 2.0 - ys[0] - pair[0].last_line() - headed
+/// The mean gap between staves of these systems.
+fn mean_gap(systems: &[System]) -> f64 {
+    systems.iter().map(System::mean_gap).sum::<f64>() / systems.len() as f64
+}
+
+/// What lies between two systems.
+#[derive(Clone, Copy, Debug)]
+struct Gap {
+    /// From the lowest line of the upper to the uppermost of the lower, less what a heading has of it.
+    lines: f64,
+    /// The air where they come nearest; no bound where a heading stands between them.
+    air: f64,
+    /// By how much it may grow.
+    most: f64,
+}
+
+fn gaps(systems: &[System], ys: &[f64], most: f64) -> Vec<Gap> {
+    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
+    let gap = |n: usize| {
+        let lines = ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line();
+        if systems[n].headed {
+            return Gap { lines: lines - HEADED, air: f64::INFINITY, most };
+        }
+        let air = ys[n] - ys[n - 1] - skies[n - 1].clearance(&skies[n], 0.0);
+        Gap { lines, air, most }
     };
-    pairs.map(gap).collect()
+    (1..systems.len()).map(gap).collect()
 }
 
 /// By how much a gap grows where all come to be as wide as that.
-fn grow(gap: f64, even: f64) -> f64 {
-    (even - gap).clamp(0.0, MOST_APART)
+fn grow(gap: Gap, even: f64) -> f64 {
+    let air = (even - LEAN).min(ENOUGH) - gap.air;
+    (even - gap.lines).max(air).clamp(0.0, gap.most)
 }
 
 /// How wide gaps become when what is left goes to the narrowest first, so that lines come to stand at
 /// even distances as far as what hangs on them allows.
-fn level(gaps: &[f64], left: f64, most: f64) -> f64 {
-    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return 0.0 };
-    let widest = gaps.iter().copied().fold(least, f64::max);
-    let (mut low, mut high) = (least, widest + MOST_APART);
+fn level(gaps: &[Gap], left: f64) -> f64 {
+    let lines = || gaps.iter().map(|gap| gap.lines);
+    let Some(least) = lines().reduce(f64::min) else { return 0.0 };
+    let widest = lines().fold(least, f64::max);
+    let (mut low, mut high) = (least.min(LEAN), widest + left.min(gaps[0].most));
     for _ in 0..40 {
         let middle = f64::midpoint(low, high);
         let grown: f64 = gaps.iter().map(|gap| grow(*gap, middle)).sum();
         if grown < left { low = middle } else { high = middle }
     }
-    low.min(most)
+    low
 }
 
 /// Systems as near to one another as they can be, and where the last one ends.
@@ -173,4 +216,32 @@ fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
     }
     let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
     (ys, end)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{ENOUGH, Gap, grow, level};
+
+    /// Gaps when what is left is given to them: from line to line, and the air in them.
+    fn given(gaps: &[(f64, f64)], left: f64) -> Vec<(f64, f64)> {
+        let gap = |&(lines, air)| Gap { lines, air, most: f64::INFINITY };
+        let gaps: Vec<Gap> = gaps.iter().map(gap).collect();
+        let even = level(&gaps, left);
+        let given = gaps.iter().map(|gap| (gap, grow(*gap, even)));
+        given.map(|(gap, more)| (gap.lines + more, gap.air + more)).collect()
+    }
+
+    #[test]
+    fn a_crowded_gap_has_air_before_others_have_more() {
+        let wide = given(&[(8.0, 4.0), (12.0, 1.6), (8.0, 4.0)], 12.0);
+        assert!(wide[1].1 > ENOUGH - 0.01, "{wide:?}");
+        assert!((wide[0].0 - wide[2].0).abs() < 1e-6 && wide[0].0 > 12.0, "{wide:?}");
+        // No more than enough: the lines are even otherwise.
+        assert!(wide[1].1 < ENOUGH + 0.01 || wide[1].0 - wide[0].0 < 0.01, "{wide:?}");
+        // Where there is hardly room, the lines that are nearest come first.
+        let scarce = given(&[(5.5, 2.0), (12.0, 1.6)], 2.0);
+        assert!((scarce[0].0 - 7.5).abs() < 0.01 && scarce[1].1 < 1.7, "{scarce:?}");
+        let sum: f64 = wide.iter().map(|gap| gap.0).sum();
+        assert!((sum - 40.0).abs() < 0.01, "{wide:?}");
+    }
 }

@@ -46,6 +46,33 @@ fn at_seams<D: Draw>(
     best
 }
 
+/// A short score of which systems crowd one another on a page is tried with slightly smaller staves, which give them
+/// room between them; a mark within a system is no high price for such a page.
+fn apart<D: Draw>(
+    mut best: Attempt<D>,
+    (music, surveyed): (&mut Music, &[Surveyed]),
+    (setup, height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> Attempt<D> {
+    for factor in SLIGHTLY_SMALLER {
+        let height = height * factor;
+        if height < SMALLEST || best.crowded == 0 {
+            break;
+        }
+        let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
+        if let Some(smaller) = layout.best(music, new)
+            && smaller.crowded < best.crowded
+            && smaller.torn <= best.torn
+            && smaller.seams + smaller.crowded <= best.seams + best.crowded
+            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
+            && smaller.loose < best.loose + WORTH
+        {
+            best = smaller;
+        }
+    }
+    best
+}
+
 /// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
 /// system more fits on a page, and where none does with larger ones.
 pub(super) fn other_size<D: Draw>(
@@ -56,6 +83,9 @@ pub(super) fn other_size<D: Draw>(
 ) -> Attempt<D> {
     if best.torn > 0 && best.pages.first_bars.len() <= SHORT {
         best = at_seams(best, (music, surveyed), (setup, height), new);
+    }
+    if best.crowded > 0 && best.loose < LOOSE && best.pages.first_bars.len() <= SHORT {
+        return apart(best, (music, surveyed), (setup, height), new);
     }
     let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
     let few = best.systems < 3 * best.pages.first_bars.len();
