@@ -4,11 +4,13 @@ use quick_xml::events::Event;
 use super::*;
 use crate::edition;
 use crate::music::Time;
-use crate::notate::Score;
 use crate::notate::testing::{
     Fixture, bass_drum, cello, clarinet, form, harp, harpsichord, natural_horn,
 };
-use crate::resolve::{BarLine, DirectionKind, Dynamic, Ending, Mark, Role, Technique, Tempo};
+use crate::notate::{ElementKind, Score};
+use crate::resolve::{
+    BarLine, DirectionKind, Dynamic, Ending, Mark, Role, Syllable, Technique, Tempo,
+};
 
 fn whole(score: &Score) -> Vec<u8> {
     write(&edition::full_score(score))
@@ -288,6 +290,29 @@ fn dynamics_of_two_staves_stand_once_below_the_upper_one() {
         "<direction placement=\"below\"><direction-type><dynamics><p/></dynamics>\
          </direction-type><staff>1</staff></direction>"
     );
+}
+
+/// Gould, Behind Bars, 2011, chapter Vocal Music, from memory: dynamics stand over a staff with words to its notes.
+#[test]
+fn dynamics_and_hairpins_stand_above_a_staff_with_words_to_its_notes() {
+    let mut score = Fixture::new(&["2/4"; 2])
+        .notes("0/1 1/2 E5, 1/2 1/2 G5")
+        .direction("0/1", DirectionKind::Dynamic(Dynamic::P))
+        .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(1, 2) })
+        .score();
+    let sides = |score: &Score| {
+        let file = text(whole(score));
+        let side = |side: &str| file.matches(&format!("<direction placement=\"{side}\">")).count();
+        (side("above"), side("below"))
+    };
+    assert_eq!(sides(&score), (0, 3));
+    let ElementKind::Note(note) = &mut score.staves[0].measures[0].elements[0].kind else {
+        panic!("a note");
+    };
+    let weir = "Weir".into();
+    note.lyrics =
+        vec![Syllable { verse: 1, text: weir, continues: false, goes_on: false, melisma: false }];
+    assert_eq!(sides(&score), (3, 0));
 }
 
 #[test]
