@@ -526,3 +526,27 @@ fn a_crook_stands_by_the_name_of_its_part() {
     let place = |words: &str| texts(page, words)[0].bounds().center().y;
     assert!(place("Horn") < place("in D") && place("in D") < place("all"));
 }
+
+#[test]
+fn systems_that_crowd_one_another_have_slightly_smaller_staves() {
+    let players = 6;
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 45 end }}\n\
+         ensemble few {{ era 1885\n oboe {players}\n }}\nvoice one {{ {} }}\nscoring all for few {{\n {}}}\n",
+        super::page_tests::bars(45, "1/4 A4 C5 E5 1/8 D5 C5"),
+        (1..=players).map(|n| format!(" oboe.{n} plays one as melody\n")).collect::<String>(),
+    );
+    // With staves as large as the paper has them, three systems of both last pages crowd one another, 7.3 spaces apart.
+    let pages = pages(&score_sheet(&text, false), &Setup::default()).pages;
+    assert_eq!(pages.len(), 2);
+    for page in &pages {
+        let lines: Vec<f64> =
+            of(page, Kind::StaffLine).iter().map(|line| line.bounds().y0).collect();
+        let mut staves: Vec<f64> = lines.chunks(5).map(|staff| staff[2]).collect();
+        staves.sort_by(f64::total_cmp);
+        let apart = staves.windows(2).map(|pair| pair[1] - pair[0] - 4.0);
+        let between = apart.skip(players - 1).step_by(players).fold(f64::MAX, f64::min);
+        assert!(between > 7.5, "{between}: {staves:?}");
+    }
+}
