@@ -2,6 +2,7 @@
 
 /// A row of choices. Where the bytes have run out, every choice is the first, which is the
 /// plainest.
+#[derive(Clone)]
 pub struct Choices<'a> {
     bytes: &'a [u8],
 }

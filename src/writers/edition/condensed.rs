@@ -22,9 +22,10 @@ use crate::music::{Interval, Key, Time};
 use crate::notate::accidentals::Accidentals;
 use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
 
+use super::shared_hairpins::Pins;
 use super::{
-    Edition, EditionPart, EditionPlayer, EditionStaff, Spanner, StaffBar, Stems, VoiceBar, levels,
-    partings, shared_words, spans, staves, sung,
+    Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, levels, partings,
+    shared_words, spans, staves, sung,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -150,8 +151,12 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
     let read = levels::read_together(pair);
     let read = [&*read[0], &*read[1]];
-    let told = levels::told_apart(read);
-    let stays = levels::first_stays(read);
+    let pins = Pins::of(read);
+    let stays = levels::first_stays(read, pins.alone(1));
+    let mut told = levels::told_apart(read);
+    for (bar, apart) in told.iter_mut().enumerate() {
+        *apart |= stays[bar].is_some() || pins.differ_in(bar);
+    }
     let otherwise = partings::plays_otherwise(pair);
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
@@ -177,9 +182,8 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             clefs: clefs[bar].clone(),
             voices: voices(unsettled[bar], [first, second], player),
             directions: {
-                let stays = stays[bar].filter(|_| told[bar]);
                 let read = read.map(|staff| &staff.measures[bar]);
-                shared_words::said(unsettled[bar], read, (told[bar], stays), &names)
+                shared_words::said(unsettled[bar], read, (told[bar], stays[bar]), &names)
             },
             multi_rest: 0,
             counted: false,
@@ -187,13 +191,14 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         });
     }
     shared_words::label(pair, &unsettled, &mut bars);
+    pins.name_second(&names[1], read[0], &mut bars);
     let [first, second] = pair;
     let earlier = if first_bar(second) < first_bar(first) { second } else { first };
     staves::leave_to_name(&mut bars, earlier.key_name.as_deref());
     settle(&mut bars);
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
-    staff.spans.extend(hairpins(read));
+    staff.spans.extend(pins.placed(read, &staff.bars));
     sung::lift(&mut staff);
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
@@ -417,49 +422,6 @@ fn settle(bars: &mut [StaffBar]) {
             }
         }
     }
-}
-
-/// The hairpins of both, each once. Where the second player is told something else while the first
-/// grows or fades, what the first is told stands above the staff.
-fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
-    let ends = levels::ends;
-    let dynamics = levels::dynamics;
-    // What the second alone is told.
-    let own = dynamics(pair[0]);
-    // With whether one sign says it to both.
-    let is_own = |&(bar, at, dynamic): &levels::Told| {
-        own.iter().any(|own| (own.0, own.2) == (bar, dynamic) && levels::is_one(dynamic, own.1, at))
-    };
-    let told = dynamics(pair[1]).into_iter().filter(|said| !own.contains(said));
-    let told: Vec<((usize, Time), bool)> =
-        told.map(|said| ((said.0, said.1), is_own(&said))).collect();
-    let mut all = spans::hairpins(&pair[0].measures);
-    let mut others = spans::hairpins(&pair[1].measures);
-    levels::share(&mut all, &mut others, [&own, &dynamics(pair[1])]);
-    for own in &mut all {
-        let Some((from, to, grows)) = ends(own) else { continue };
-        // He who comes in later may grow as far.
-        let joins =
-            |at: (usize, Time)| others.iter().filter_map(ends).any(|pin| pin == (at, to, grows));
-        let cut = told.iter().any(|&(at, one)| from < at && at < to && !(one && joins(at)));
-        let crossed = others.iter().filter_map(ends).any(|(begin, end, also)| {
-            begin < to && from < end && (also != grows || begin < from || end > to)
-        });
-        own.above |= cut || crossed;
-    }
-    for other in others {
-        let Some((from, to, grows)) = ends(&other) else { continue };
-        // What stands above the staff is said to the first alone.
-        let covered = all
-            .iter()
-            .filter(|own| !own.above)
-            .filter_map(ends)
-            .any(|(begin, end, also)| also == grows && begin <= from && to <= end);
-        if !covered {
-            all.push(other);
-        }
-    }
-    all
 }
 
 #[cfg(test)]

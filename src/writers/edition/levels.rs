@@ -26,7 +26,7 @@ pub(super) fn dynamics(staff: &Staff) -> Vec<Told> {
 }
 
 /// A bar and a time in it.
-type Place = (usize, Time);
+pub(super) type Place = (usize, Time);
 
 /// Does a dynamic at two times of a bar stand once, for both players? Within a half note (our heuristic), unless it is
 /// a stress: that is of its note.
@@ -86,13 +86,18 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
 }
 
 /// For each bar, what the first of two is to play on at, and from which of his notes on, where the second alone
-/// is told another level: under both, that would be read as the first's too; on a note that he holds, where the
-/// second is told it. Nothing where the first is in a hairpin, or rests from there on. It stands with his notes, as
-/// what he alone is told does (our heuristic).
-pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
+/// is told another level, or alone grows or fades: under both, that would be read as the first's too; on a note that he
+/// holds, where the second is told it. Nothing where the first is in a hairpin, or rests from there on. It stands with
+/// his notes, as what he alone is told does (our heuristic).
+pub(super) fn first_stays(
+    pair: [&Staff; 2],
+    alone: &[(Place, Place)],
+) -> Vec<Option<(Time, Dynamic)>> {
     let mut level = None;
-    let bars = pair[0].measures.iter().zip(&pair[1].measures);
-    bars.map(|(first, second)| {
+    // Where the first was told last what the second was not.
+    let mut own_since: Option<Place> = None;
+    let bars = pair[0].measures.iter().zip(&pair[1].measures).enumerate();
+    bars.map(|(bar, (first, second))| {
         let told = |measure: &Measure| -> Vec<(Time, Option<Dynamic>)> {
             let told = measure.directions.iter().filter_map(|said| match said.kind {
                 StaffDirectionKind::Dynamic(dynamic) => Some((said.at, Some(dynamic.lasting()?))),
@@ -106,28 +111,53 @@ pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
         let (own, other) = (told(first), told(second));
         let held = level;
         level = own.last().map_or(held, |last| last.1);
-        let own = own.first().map_or(Time::MAX, |told| told.0);
-        let told = other.iter().rev().find_map(|(at, level)| Some((*at, (*level)?)));
-        // In a hairpin, or at what it has come to, the first may well be as loud.
-        let (at, now) = told.filter(|(at, _)| *at < own)?;
-        let stays = held.filter(|level| *level != now)?;
-        let struck = |element: &&crate::notate::Element| {
-            matches!(&element.kind, ElementKind::Note(note) if !note.tie_from)
-                && (at..own).contains(&element.at)
-        };
-        let from = first.elements.iter().find(struck).map(|element| element.at);
-        Some((from.or_else(|| sounds(first, &(at..own)).then_some(at))?, stays))
+        let until_own = own.first().map_or(Time::MAX, |told| told.0);
+        let stays = held.and_then(|held| {
+            // What he would read as his: from when, until when. In a hairpin, or at what it has come to, he may
+            // well be as loud.
+            let levels = other.iter().enumerate().filter_map(|(place, &(at, level))| {
+                level.filter(|level| *level != held)?;
+                let again = other[place..].iter().find(|told| told.1 == Some(held));
+                Some((at, again.map_or(Time::MAX, |told| told.0)))
+            });
+            let pins = alone.iter().filter_map(|&(from, to)| {
+                let here = (from.0..=to.0).contains(&bar);
+                let known = from.0 < bar && own_since.is_some_and(|since| since >= from);
+                let until = if to.0 == bar { to.1 } else { Time::MAX };
+                let since = if from.0 == bar { from.1 } else { Time::ZERO };
+                (here && !known).then_some((since, until))
+            });
+            let mut wrong: Vec<(Time, Time)> = levels.chain(pins).collect();
+            wrong.sort();
+            let at = wrong.into_iter().find_map(|(at, until)| {
+                let since = sounding(first, &(at..until.min(until_own))).next();
+                since.map(|since| since.max(at))
+            });
+            at.map(|at| (at, held))
+        });
+        let since = own.last().map(|told| told.0).max(stays.map(|stays| stays.0));
+        own_since = since.map(|at| (bar, at)).or(own_since);
+        stays
     })
     .collect()
 }
 
+/// When the notes begin that a player begins or holds somewhere between two times of a bar.
+pub(super) fn sounding<'a>(
+    measure: &'a Measure,
+    span: &Range<Time>,
+) -> impl Iterator<Item = Time> + use<'a> {
+    let Range { start, end } = *span;
+    let notes = measure.elements.iter().filter(move |element| {
+        let over = element.at < end && element.at + element.length > start;
+        matches!(element.kind, ElementKind::Note(_)) && over && start < end
+    });
+    notes.map(|element| element.at)
+}
+
 /// Does a player begin a note or hold one somewhere between two times of a bar?
 fn sounds(measure: &Measure, span: &Range<Time>) -> bool {
-    measure.elements.iter().any(|element| {
-        matches!(element.kind, ElementKind::Note(_))
-            && element.at < span.end
-            && element.at + element.length > span.start
-    })
+    sounding(measure, span).next().is_some()
 }
 
 /// Two players as they are read on one staff: who rests at the end of a crescendo is not told its goal under his last
@@ -165,28 +195,6 @@ pub(super) fn read_together<'a>(pair: [&'a Staff; 2]) -> [Cow<'a, Staff>; 2] {
         Cow::Owned(staff)
     };
     [read(0), read(1)]
-}
-
-/// Brings hairpins that begin together and go the same way to one end, the later one, where the player
-/// of the shorter one is told nothing until then: he has come to a rest, or holds what he reached.
-pub(super) fn share(first: &mut [Spanner], second: &mut [Spanner], told: [&[Told]; 2]) {
-    for own in first.iter_mut() {
-        for other in second.iter_mut() {
-            let (Some(a), Some(b)) = (ends(own), ends(other)) else { continue };
-            if (a.0, a.2) != (b.0, b.2) || a.1 == b.1 {
-                continue;
-            }
-            let (short, until, told) =
-                if a.1 < b.1 { (&mut *own, b.1, told[0]) } else { (&mut *other, a.1, told[1]) };
-            let Some((from, ..)) = ends(short) else { continue };
-            if told.iter().any(|&(bar, at, _)| from < (bar, at) && (bar, at) < until) {
-                continue;
-            }
-            if let SpannerKind::Hairpin { to, .. } = &mut short.kind {
-                *to = until;
-            }
-        }
-    }
 }
 
 #[cfg(test)]
@@ -277,6 +285,41 @@ mod tests {
             .collect();
         let dynamic = crate::edition::DirectionKind::Dynamic;
         assert_eq!(said, [(dynamic(Dynamic::P), true), (dynamic(Dynamic::F), false)]);
+    }
+
+    #[test]
+    fn the_first_keeps_his_level_whatever_the_second_is_told_before_and_behind_it() {
+        use StaffDirectionKind::Dynamic as Says;
+        let zero = Time::ZERO;
+        let told = |notes: &str, level, second: &[(usize, Time, StaffDirectionKind)]| {
+            let below = "0/1 1/2 C5, 1/2 1/2 E5, 1/1 1/4 C5, 5/4 1/4 D5, 3/2 1/2 E5";
+            let fixture = Fixture::new(&["2/4"; 4]).notes(notes).part(oboe()).notes(below);
+            let mut score = fixture.score();
+            for (staff, number) in score.staves.iter_mut().zip(1..) {
+                staff.id = format!("oboe.{number}");
+                let own = (0, zero, Says(level));
+                let said = if number == 1 { &[][..] } else { second };
+                for (bar, at, kind) in std::iter::once(&own).chain(said).cloned() {
+                    let said = StaffDirection { at, kind, origin: Origin::default() };
+                    staff.measures[bar].directions.push(said);
+                }
+            }
+            let edition = condensed_score(&score);
+            let above = edition.staves[0].bars[2].directions.iter().filter(|said| said.above);
+            above.map(|said| (said.at, said.kind.clone())).collect::<Vec<_>>()
+        };
+        let dynamic = |at, level| [(at, crate::edition::DirectionKind::Dynamic(level))];
+        // The second comes back to the level of the first within the bar.
+        let there = [(2, zero, Says(Dynamic::P)), (2, Time::QUARTER, Says(Dynamic::Mf))];
+        let notes = "0/1 1/2 E5, 1/2 1/2 G5, 1/1 1/4 E5, 5/4 1/4 F5, 3/2 1/2 G5";
+        assert_eq!(told(notes, Dynamic::Mf, &there), dynamic(zero, Dynamic::Mf));
+        // The first enters where the second grows already.
+        let starts = StaffDirectionKind::HairpinStarts { grows: true };
+        let eighth = Time::of(1, 8);
+        let ends = StaffDirectionKind::HairpinEnds;
+        let grows = [(2, zero, Says(Dynamic::P)), (2, eighth, starts), (3, Time::of(1, 2), ends)];
+        let enters = "0/1 1/2 E5, 5/4 1/4 F5, 3/2 1/2 G5";
+        assert_eq!(told(enters, Dynamic::Pp, &grows), dynamic(Time::QUARTER, Dynamic::Pp));
     }
 
     #[test]

@@ -13,6 +13,7 @@ mod model;
 mod octaves;
 mod partings;
 mod rests;
+mod shared_hairpins;
 mod shared_words;
 mod spans;
 mod staves;

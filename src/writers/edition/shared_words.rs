@@ -1,7 +1,7 @@
 //! What is said on a staff that two players share, and to which of them.
 
 use crate::music::Time;
-use crate::notate::{Element, ElementKind, Measure, Origin, Staff};
+use crate::notate::{Element, ElementKind, Measure, Origin, Staff, StaffDirectionKind};
 use crate::resolve::{Dynamic, HALVES};
 
 use super::condensed::{Way, are_halves, number, of_a_kind, rests};
@@ -63,7 +63,7 @@ pub(super) fn said(
             let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
             let same = |a: &EditionDirection, b: &EditionDirection| match a.kind {
                 DirectionKind::Dynamic(level) if a.kind == b.kind => {
-                    levels::is_one(level, a.at, b.at)
+                    levels::is_one(level, a.at, b.at) && !sets_out(measures, a.at, b.at)
                 }
                 _ => (a.at, &a.kind) == (b.at, &b.kind),
             };
@@ -93,6 +93,18 @@ pub(super) fn said(
             all
         }
     }
+}
+
+/// Of two who are told the same, does the later one come to it by a hairpin that sets out where the first is told it,
+/// or thereafter?
+fn sets_out(measures: [&Measure; 2], first: Time, second: Time) -> bool {
+    let (measure, span) = match first < second {
+        true => (measures[1], first..second),
+        false => (measures[0], second..first),
+    };
+    measure.directions.iter().any(|said| {
+        matches!(said.kind, StaffDirectionKind::HairpinStarts { .. }) && span.contains(&said.at)
+    })
 }
 
 /// What tells two players apart who share a staff: "1.", "2."; "Vc.", "Db."

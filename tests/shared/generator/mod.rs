@@ -3,6 +3,7 @@
 
 mod forces;
 mod music;
+mod pairs;
 
 use super::choices::Choices;
 use music::{Line, line};
@@ -44,6 +45,15 @@ pub fn source(choices: &mut Choices) -> String {
 /// The same with three bars at most and one scoring for a player or two, for who tries millions.
 pub fn small_source(choices: &mut Choices) -> String {
     sized(choices, 3, forces::small_scoring)
+}
+
+/// The same with two players who share a staff of a condensed score.
+pub fn paired_source(choices: &mut Choices) -> String {
+    let mut out = String::from("piece \"Bell\" {\n}\n");
+    let bars = form(choices, 10, &mut out);
+    pairs::dynamics(choices, &bars, &mut out);
+    pairs::scoring(choices, &bars, &mut out);
+    out
 }
 
 fn sized(

@@ -1,36 +1,15 @@
-//! Who shares a staff of a condensed score still reads how loud he is to play: at each of his notes the level
-//! that his own part has there, and after rests and where a hairpin sets out the sign itself.
+//! The levels that each of two reads on their staff.
 
-mod shared;
-
-use ripieno::arrange::arrange;
-use ripieno::diagnostics::Sources;
-use ripieno::edition::{DirectionKind, Edition, EditionPart, StaffBar, condensed_score};
+use ripieno::edition::{DirectionKind, Edition, EditionPart, StaffBar};
 use ripieno::music::Time;
-use ripieno::notate::{ElementKind, Score, Staff, StaffDirectionKind, notate};
-use ripieno::resolve::{self, Dynamic};
-
-use shared::choices::Choices;
-use shared::generator::source;
-use shared::random::Random;
-use shared::shelf::Shelf;
+use ripieno::notate::{ElementKind, Score, Staff, StaffDirectionKind};
+use ripieno::resolve::Dynamic;
 
 /// After so many bars of rest the level is told anew.
 const REST: i64 = 2;
 
 /// So much earlier at the most the sign may stand that says to both what each is told.
 const TOGETHER: Time = Time::of(1, 2);
-
-fn samples() -> Shelf {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/samples/");
-    let files = std::fs::read_dir(folder).unwrap().map(|file| file.unwrap().path());
-    let files = files.filter(|path| path.extension().is_some_and(|kind| kind == "ripieno"));
-    let read = |path: std::path::PathBuf| {
-        let name = path.file_name().unwrap().to_str().unwrap().to_string();
-        (name, std::fs::read_to_string(&path).unwrap())
-    };
-    Shelf(files.map(read).collect())
-}
 
 /// What the own part of a player says of loudness at one time of a bar.
 #[derive(Clone, Copy)]
@@ -94,7 +73,7 @@ fn read(bar: &StaffBar, player: usize, who: usize) -> Vec<(Time, Dynamic, bool)>
 }
 
 /// What two who share a staff cannot read from it of what their own parts say.
-fn unread(score: &Score, edition: &Edition, part: &EditionPart) -> Vec<String> {
+pub(super) fn unread(score: &Score, edition: &Edition, part: &EditionPart) -> Vec<String> {
     let mut missing = Vec::new();
     let bars = &edition.staves[part.staves.start].bars;
     for (who, player) in part.players.clone().enumerate() {
@@ -168,50 +147,4 @@ fn unread(score: &Score, edition: &Edition, part: &EditionPart) -> Vec<String> {
         }
     }
     missing
-}
-
-fn check(score: &Score) -> Vec<String> {
-    let edition = condensed_score(score);
-    let shared =
-        edition.parts.iter().filter(|part| part.players.len() == 2 && part.staves.len() == 1);
-    shared.flat_map(|part| unread(score, &edition, part)).collect()
-}
-
-#[test]
-fn who_shares_a_staff_reads_his_own_level_at_each_entry() {
-    let mut shelf = samples();
-    let mut names: Vec<String> = shelf.0.keys().cloned().collect();
-    names.sort();
-    let mut missing = Vec::new();
-    for name in names {
-        let text = shelf.0[&name].clone();
-        let mut sources = Sources::new();
-        let file = sources.add(&name, text);
-        let (piece, _) = resolve::resolve(&mut sources, file, &mut shelf);
-        for scoring in &piece.scorings {
-            let score = notate(&arrange(&piece, scoring));
-            let of_it = check(&score).into_iter();
-            missing.extend(of_it.map(|one| format!("{name}, {}: {one}", scoring.name)));
-        }
-    }
-    assert!(missing.is_empty(), "{}:\n{}", missing.len(), missing.join("\n"));
-}
-
-/// Pieces with anything in them, the same in every run: of other ones about one in a thousand has a level that this
-/// check cannot follow.
-#[test]
-fn whatever_is_written_each_reads_his_level() {
-    let mut random = Random(1725);
-    for _ in 0..200 {
-        let length = random.below(1500);
-        let bytes: Vec<u8> = (0..length).map(|_| random.below(256).try_into().unwrap()).collect();
-        let text = source(&mut Choices::new(&bytes));
-        let mut sources = Sources::new();
-        let file = sources.add("made.ripieno", text.clone());
-        let (piece, _) = resolve::resolve(&mut sources, file, &mut resolve::NoFiles);
-        for scoring in &piece.scorings {
-            let missing = check(&notate(&arrange(&piece, scoring)));
-            assert!(missing.is_empty(), "{}\n{text}", missing.join("\n"));
-        }
-    }
 }
