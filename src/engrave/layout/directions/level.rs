@@ -88,7 +88,7 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 const NEAR: f64 = 6.0;
 const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
-const ONE_LEVEL_IN_PART: f64 = 1.5;
+const ONE_LEVEL_IN_PART: f64 = 2.25;
 
 /// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
 /// note over them, from one outline to the other; between the arms of a hairpin and the staff; and between letters

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::{BarSpace, Lead, TIGHTEST, even};
+use super::{BarSpace, Lead, even};
 use crate::layout::breaking::MOST_STRETCH;
 use crate::rows::Stretch;
 
@@ -119,6 +119,9 @@ pub(super) fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
 /// By how much bars are set closer at most so that those under a tempo have room for it in one line. Our
 /// heuristic.
 const CLOSER: f64 = 0.8;
+/// How much of the ideal room is left to them then at the least: for the sake of words that are not torn a little less
+/// than in other full lines. Our heuristic.
+const TIGHTEST_FOR_WORDS: f64 = 0.62;
 
 /// The first tempo of a line that has not enough room in one line, up to the next tempo or rehearsal mark or to
 /// the end: the bars over which it stands, and how much they need without what stands before their notes, if
@@ -144,7 +147,7 @@ fn for_words(
         let others = need(spaces, bars.clone(), stretch * CLOSER)
             - need(spaces, wide.clone(), stretch * CLOSER);
         let lacks = need(spaces, wide.clone(), stretch) < own;
-        let fits = stretch * CLOSER >= TIGHTEST && others + own <= room;
+        let fits = stretch * CLOSER >= TIGHTEST_FOR_WORDS && others + own <= room;
         (lacks && fits).then_some((wide, own))
     })
     .next()
