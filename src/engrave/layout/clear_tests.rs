@@ -519,3 +519,24 @@ fn a_slur_over_a_tuplet_does_not_cross_its_bracket() {
         }
     }
 }
+
+/// Of slurs over a tie and the note behind it none is much higher than others, whatever the line of the staff on
+/// which the tie lies.
+#[test]
+fn a_slur_over_a_tie_is_no_hoop() {
+    for (tied, last) in [("D5", "C5"), ("E5", "D5"), ("F5", "E5")] {
+        let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
+        let pair = |bar: i32| {
+            let behind = bar + 1;
+            format!("{bar}: 1/2. C5 1/4 {{{tied} | {behind}: = 1/2 {last}}} 1/4 C5 | ")
+        };
+        let tune: String = (1..=8).step_by(2).map(pair).collect();
+        let page = &part(form, &tune).pages[0];
+        let slurs: Vec<_> = of(page, Kind::Slur).iter().map(|slur| slur.bounds()).collect();
+        assert!(slurs.len() >= 4, "{tied}");
+        for slur in slurs {
+            let by_itself = super::measures::slur_height(slur.width());
+            assert!(slur.height() < 2.0 * by_itself, "{tied}: {slur:?}");
+        }
+    }
+}

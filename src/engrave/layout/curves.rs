@@ -256,10 +256,10 @@ fn signs_of(note: &Placed) -> Vec<Rect> {
 }
 
 /// How high a slur may rise over a span before its ends move outwards instead: a short one over the
-/// number of a tuplet would bend like a horseshoe. Our heuristic.
+/// number of a tuplet would bend like a horseshoe, a long one over a tie like a hoop beside its like. Our heuristic.
 fn steepest(span: f64) -> f64 {
     let long = ((span - 4.0) / 10.0).clamp(0.0, 1.0);
-    slur_height(span) * (1.25 + 0.65 * long) + 0.1 + 0.5 * long
+    slur_height(span) * (1.25 + 0.25 * long) + 0.1
 }
 
 /// A half of a slur that is broken at the edge of a line ends so much of the height of a whole one farther
