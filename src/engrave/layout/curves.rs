@@ -306,7 +306,7 @@ const BESIDE_TIP: f64 = 0.1;
 /// How steeply a slur between two notes may climb for each space of its length, and one from the tip of a stem to a
 /// head beside it: that comes down to the head as near as it can without being a straight stroke. Our heuristic.
 const CLIMB: f64 = 0.5;
-const CLIMB_FROM_TIP: f64 = 0.9;
+const CLIMB_FROM_TIP: f64 = 0.65;
 
 /// Do the stems of the ends of a slur go both ways?
 fn are_unlike(first: &Placed, last: &Placed) -> bool {

@@ -42,7 +42,7 @@ pub(super) struct BarSpace<'a> {
     /// Onsets with the ideal room from each to the next (the last to the bar line).
     pub columns: Vec<(Time, f64)>,
     /// Which steps from note to note are of one length.
-    pub even: Vec<Vec<(usize, usize)>>,
+    pub even: Vec<(Time, Vec<(usize, usize)>)>,
     /// Room for a signature, metre or repeat within a line, and at the beginning of one.
     pub lead: Lead,
     pub start: Lead,

@@ -369,6 +369,19 @@ fn first_line(page: &Page) -> Vec<f64> {
     line
 }
 
+/// One bar has notes on ledger lines, which need more room: the sixteenths of its neighbours have it too.
+#[test]
+fn notes_of_one_length_stand_at_one_distance_in_all_bars_of_a_line() {
+    let form = "1 metre 7/8, key C major, tempo 1/4 at 96\n 3 end";
+    let high = "1/16 D5 F5 G5 A5 B5 A5 G5 F5 D5 F5 G5 A5 B5 A5";
+    let low = "1/16 C5 D5 E5 F5 C5 D5 E5 F5 C5 D5 E5 F5 C5 D5";
+    let pages = part(form, &format!("1: {low} | {high} | {low} |"));
+    let line = first_line(&pages.pages[0]);
+    let inner = line.chunks(14).map(|bar| bar[13] - bar[0]).collect::<Vec<_>>();
+    assert_eq!(inner.len(), 3);
+    assert!(inner[1] / inner[0].min(inner[2]) < 1.06, "{inner:?}");
+}
+
 #[test]
 fn sixteenths_keep_clear_of_the_head_before_in_a_full_line() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";

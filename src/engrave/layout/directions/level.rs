@@ -83,9 +83,11 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 
 /// Dynamics and hairpins nearer to one another than this stand on one line, in staff spaces; up to `ONE_PHRASE`
 /// they do where their lines would lie no farther apart than `ONE_LEVEL`; in a part, where no staff below needs the
-/// room, than `ONE_LEVEL_IN_PART`, if no bar of rest lies between. Our heuristic; that what belongs to one phrase
-/// stands on one line is common practice.
+/// room, than `ONE_LEVEL_IN_PART`, if no bar of rest lies between. In a part a hairpin that begins no farther than
+/// `BEFORE_HAIRPIN` behind a dynamic sets out from its level. Our heuristic; that what belongs to one phrase stands on
+/// one line is common practice.
 const NEAR: f64 = 6.0;
+const BEFORE_HAIRPIN: f64 = 12.0;
 const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
 const ONE_LEVEL_IN_PART: f64 = 2.25;
@@ -165,14 +167,19 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
         });
         edge.fold(-half, f64::min)
     };
-    let levels = if ground.in_part && !between { ONE_LEVEL_IN_PART } else { ONE_LEVEL };
+    let in_part = ground.in_part && !between;
+    let near = |to: usize| match (&lows[to - 1], &lows[to]) {
+        (Low::Letters { .. }, Low::Hairpin { .. }) if in_part => BEFORE_HAIRPIN,
+        _ => NEAR,
+    };
+    let levels = if in_part { ONE_LEVEL_IN_PART } else { ONE_LEVEL };
     // With their own heights, the least and the greatest.
     let mut stretches: Vec<(Range<usize>, f64, (f64, f64))> = Vec::new();
     let mut from = 0;
     while from < lows.len() {
         // What lies near one another, or is joined by a hairpin, stands on one line.
         let mut to = from + 1;
-        while to < lows.len() && lows[to].span().0 - lows[to - 1].span().1 < NEAR {
+        while to < lows.len() && lows[to].span().0 - lows[to - 1].span().1 < near(to) {
             to += 1;
         }
         let y = level(canvas, &lows[from..to]);

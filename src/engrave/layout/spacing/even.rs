@@ -1,4 +1,4 @@
-//! Notes of one length within a bar stand at one distance: what one of them needs more than the ideal
+//! Notes of one length within a line stand at one distance: what one of them needs more than the ideal
 //! room, because something short stands beside it, the others are given too as far as the line has it.
 
 use std::ops::Range;
@@ -24,7 +24,7 @@ const GIVEN: f64 = 0.14;
 type Step = (usize, usize);
 
 /// Steps of one length within a bar, the shortest first; only what has several is of concern.
-pub(super) fn steps(space: &BarSpace, length: Time) -> Vec<Vec<Step>> {
+pub(super) fn steps(space: &BarSpace, length: Time) -> Vec<(Time, Vec<Step>)> {
     let end = space.columns.len();
     let mut all: Vec<(Time, Step)> = Vec::new();
     for (chords, columns) in space.chords.iter().zip(&space.column_of) {
@@ -39,7 +39,7 @@ pub(super) fn steps(space: &BarSpace, length: Time) -> Vec<Vec<Step>> {
     all.sort_unstable();
     all.dedup();
     let groups = all.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1);
-    groups.map(|group| group.iter().map(|(_, step)| *step).collect()).collect()
+    groups.map(|group| (group[0].0, group.iter().map(|(_, step)| *step).collect())).collect()
 }
 
 /// How many times as wide as another a step may be whose ideal room is so many times that of the other.
@@ -55,26 +55,40 @@ fn usual(group: &[Step], width: impl Fn(Step) -> f64) -> f64 {
     all[(all.len() - 1) / 2]
 }
 
-/// Widens steps of a bar towards the widest of their length by that share of the lack, in places whose last
-/// one is the bar line; gives how much is added in all.
-fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
+/// How wide the widest step of a length is, as far as others follow it, and its ideal room.
+type Widest = (Time, f64, f64);
+
+fn width(places: &[f64], step: Step) -> f64 {
+    places[step.1] - places[step.0]
+}
+
+fn ideal(space: &BarSpace, step: Step) -> f64 {
+    space.columns[step.0..step.1].iter().map(|(_, ideal)| *ideal).sum()
+}
+
+/// The widest step of each length of a bar whose last place is the bar line.
+fn widest(space: &BarSpace, places: &[f64]) -> Vec<Widest> {
     let last = places.len() - 1;
-    let before = places[last];
-    for group in &space.even {
-        let ideal = |step: Step| -> f64 {
-            space.columns[step.0..step.1].iter().map(|(_, ideal)| *ideal).sum()
-        };
+    let of = |(length, group): &(Time, Vec<Step>)| {
         // What stands before the bar line is no measure for the others.
         let inner = group.iter().filter(|step| step.1 < last);
-        let width = |places: &[f64], step: Step| places[step.1] - places[step.0];
-        let Some(&widest) = inner.max_by(|a, b| width(places, **a).total_cmp(&width(places, **b)))
-        else {
-            continue;
-        };
-        let most = width(places, widest).min(MOST_WIDER * usual(group, |step| width(places, step)));
+        let widest = inner.max_by(|a, b| width(places, **a).total_cmp(&width(places, **b)))?;
+        let usual = MOST_WIDER * usual(group, |step| width(places, step));
+        Some((*length, width(places, *widest).min(usual), ideal(space, *widest)))
+    };
+    space.even.iter().filter_map(of).collect()
+}
+
+/// Widens steps of a bar towards the widest of their length by that share of the lack, in places whose last
+/// one is the bar line.
+fn widen(space: &BarSpace, places: &mut [f64], (share, all): (f64, &[Widest])) {
+    for (length, group) in &space.even {
         for &step in group {
             let own = width(places, step);
-            let lack = most / owed(ideal(widest) / ideal(step)) - own;
+            let ideal = ideal(space, step);
+            let of = |(_, most, widest): &Widest| most / owed(widest / ideal);
+            let like = all.iter().filter(|widest| widest.0 == *length);
+            let lack = like.map(of).fold(own, f64::max) - own;
             if lack <= 1e-6 || own <= 0.0 {
                 continue;
             }
@@ -85,19 +99,44 @@ fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
             places[step.1..].iter_mut().for_each(|place| *place += share * lack);
         }
     }
-    places[last] - before
 }
 
-/// The columns of a bar and its width, evened out by that share.
-fn evened(space: &BarSpace, stretch: f64, share: f64) -> (Vec<f64>, f64) {
-    let (mut places, width) = space.place(stretch);
-    if space.even.is_empty() || share == 0.0 || places.len() != space.columns.len() {
-        return (places, width);
+/// Is there anything to even out in a bar whose places are these?
+fn is_uneven(space: &BarSpace, places: &[f64]) -> bool {
+    !space.even.is_empty() && places.len() == space.columns.len()
+}
+
+/// The columns of the bars of a line and their widths, evened out by that share.
+fn evened(
+    spaces: &Stretch<BarSpace>,
+    bars: Range<usize>,
+    (stretch, share): (f64, f64),
+) -> Vec<(Vec<f64>, f64)> {
+    let mut all: Vec<(Vec<f64>, f64)> =
+        bars.clone().map(|bar| spaces[bar].place(stretch)).collect();
+    if share == 0.0 {
+        return all;
     }
-    places.push(width - space.line - space.tail + 0.35);
-    let more = widen(space, &mut places, share);
-    places.pop();
-    (places, width + more)
+    let line = |space: &BarSpace, width: f64| width - space.line - space.tail + 0.35;
+    let mut most: Vec<Widest> = Vec::new();
+    for (bar, (places, width)) in bars.clone().zip(&mut all) {
+        let space = &spaces[bar];
+        if is_uneven(space, places) {
+            places.push(line(space, *width));
+            most.extend(widest(space, places));
+            places.pop();
+        }
+    }
+    for (bar, (places, width)) in bars.zip(&mut all) {
+        let space = &spaces[bar];
+        if is_uneven(space, places) {
+            let before = line(space, *width);
+            places.push(before);
+            widen(space, places, (share, &most));
+            *width += places.pop().unwrap_or(before) - before;
+        }
+    }
+    all
 }
 
 /// The bars of a line at the stretch at which they fill the room, evened out as far as that leaves them
@@ -108,7 +147,7 @@ pub(super) fn bars(
     (stretch, room): (f64, f64),
 ) -> Vec<(Vec<f64>, f64)> {
     let need = |stretch: f64, share: f64| -> f64 {
-        bars.clone().map(|bar| evened(&spaces[bar], stretch, share).1).sum()
+        evened(spaces, bars.clone(), (stretch, share)).iter().map(|(_, width)| width).sum()
     };
     let tightest = stretch * (1.0 - GIVEN);
     let halve = |(mut low, mut high): (f64, f64), fits: &dyn Fn(f64) -> bool| {
@@ -126,5 +165,5 @@ pub(super) fn bars(
     } else {
         (tightest, halve((0.0, 1.0), &|share| need(tightest, share) < room))
     };
-    bars.map(|bar| evened(&spaces[bar], stretch, share)).collect()
+    evened(spaces, bars, (stretch, share))
 }
