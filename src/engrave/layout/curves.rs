@@ -303,10 +303,9 @@ const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
 const OVER_TIP: f64 = 0.5;
 const BESIDE_TIP: f64 = 0.1;
 
-/// How steeply a slur between two notes may climb for each space of its length, and one from the tip of a stem to a
-/// head beside it: that comes down to the head as near as it can without being a straight stroke. Our heuristic.
+/// How steeply a slur may climb for each space of its length: one from the tip of a stem comes down to a head beside it
+/// only as near as it can and be an arc. Our heuristic.
 const CLIMB: f64 = 0.5;
-const CLIMB_FROM_TIP: f64 = 0.65;
 
 /// Do the stems of the ends of a slur go both ways?
 fn are_unlike(first: &Placed, last: &Placed) -> bool {
@@ -382,8 +381,7 @@ fn slur(
         p3.x = p0.x + 0.8;
     }
     // A slur does not climb as steeply as the notes do.
-    let steep = if unlike && notes.len() == 2 { CLIMB_FROM_TIP } else { CLIMB };
-    let most = (p3.x - p0.x) * steep;
+    let most = (p3.x - p0.x) * CLIMB;
     let climb = p3.y - p0.y;
     if climb.abs() > most {
         // The end that lies nearer to the staff moves outwards.

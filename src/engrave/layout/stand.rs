@@ -46,7 +46,7 @@ const AIR: f64 = 1.6;
 /// How much air they have where lines stand apart by [`LEAN`] and as much, but never more than enough: where there is
 /// room, what hangs between two lines does not crowd them alone. Our heuristic.
 const LEAN: f64 = 6.5;
-const ENOUGH: f64 = 3.2;
+const ENOUGH: f64 = 2.2;
 
 /// How far apart staves and systems of a page were set.
 #[derive(Clone, Copy, Debug)]
