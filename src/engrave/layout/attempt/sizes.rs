@@ -21,49 +21,23 @@ pub(super) const SHORT: usize = 12;
 const SLIGHTLY_SMALLER: [f64; 3] = [0.97, 0.94, 0.9];
 const SLIGHTLY: f64 = 0.88;
 
-/// A short score whose systems begin a bar or two beside a repeat, a double bar or a rehearsal mark is tried
-/// with slightly smaller staves, where they perhaps begin there.
-fn at_seams<D: Draw>(
+/// A short score tried with slightly smaller staves as long as it is to be better: of those that have no more pages,
+/// and no emptier ones, the last that is better than what stood before.
+fn slightly_smaller<D: Draw>(
     mut best: Attempt<D>,
     (music, surveyed): (&mut Music, &[Surveyed]),
     (setup, height): (&Setup, f64),
     new: &impl Fn() -> D,
+    (wants, is_better): (impl Fn(&Attempt<D>) -> bool, impl Fn(&Attempt<D>, &Attempt<D>) -> bool),
 ) -> Attempt<D> {
     for factor in SLIGHTLY_SMALLER {
         let height = height * factor;
-        if height < SMALLEST || best.torn == 0 {
+        if height < SMALLEST || !wants(&best) {
             break;
         }
         let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
         if let Some(smaller) = layout.best(music, new)
-            && smaller.torn < best.torn
-            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
-            && smaller.loose < best.loose + WORTH
-        {
-            best = smaller;
-        }
-    }
-    best
-}
-
-/// A short score of which systems crowd one another on a page is tried with slightly smaller staves, which give them
-/// room between them; a mark within a system is no high price for such a page.
-fn apart<D: Draw>(
-    mut best: Attempt<D>,
-    (music, surveyed): (&mut Music, &[Surveyed]),
-    (setup, height): (&Setup, f64),
-    new: &impl Fn() -> D,
-) -> Attempt<D> {
-    for factor in SLIGHTLY_SMALLER {
-        let height = height * factor;
-        if height < SMALLEST || best.crowded == 0 {
-            break;
-        }
-        let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
-        if let Some(smaller) = layout.best(music, new)
-            && smaller.crowded < best.crowded
-            && smaller.torn <= best.torn
-            && smaller.seams + smaller.crowded <= best.seams + best.crowded
+            && is_better(&smaller, &best)
             && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
             && smaller.loose < best.loose + WORTH
         {
@@ -82,10 +56,20 @@ pub(super) fn other_size<D: Draw>(
     new: &impl Fn() -> D,
 ) -> Attempt<D> {
     if best.torn > 0 && best.pages.first_bars.len() <= SHORT {
-        best = at_seams(best, (music, surveyed), (setup, height), new);
+        // With them systems perhaps begin at a repeat, a double bar or a rehearsal mark, not a bar or two beside it.
+        let seams = |one: &Attempt<D>| one.torn > 0;
+        let fewer = |smaller: &Attempt<D>, best: &Attempt<D>| smaller.torn < best.torn;
+        best = slightly_smaller(best, (music, surveyed), (setup, height), new, (seams, fewer));
     }
     if best.crowded > 0 && best.loose < LOOSE && best.pages.first_bars.len() <= SHORT {
-        return apart(best, (music, surveyed), (setup, height), new);
+        // With them systems that crowd one another have room; a mark within a system is no high price for it.
+        let crowd = |one: &Attempt<D>| one.crowded > 0;
+        let apart = |smaller: &Attempt<D>, best: &Attempt<D>| {
+            smaller.crowded < best.crowded
+                && smaller.torn <= best.torn
+                && smaller.seams + smaller.crowded <= best.seams + best.crowded
+        };
+        return slightly_smaller(best, (music, surveyed), (setup, height), new, (crowd, apart));
     }
     let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
     let few = best.systems < 3 * best.pages.first_bars.len();
