@@ -24,7 +24,7 @@ pub(super) use line::{PlacedBar, place_line};
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
 /// How much of the ideal room is left where a line is as full as can be. Our heuristic.
-pub(super) const TIGHTEST: f64 = 0.68;
+pub(super) const TIGHTEST: f64 = 0.64;
 /// From head to head at the least, in staff spaces, where the notes are long enough for it: a little less
 /// than a sixteenth takes by itself, so that runs give way with what is longer and no bar of a full line is
 /// far denser than another. Our heuristic.
