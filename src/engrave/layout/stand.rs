@@ -43,10 +43,6 @@ const NEAR: (f64, f64) = (8.5, 1.2);
 const HEADED: f64 = 11.0;
 /// Air between the lowest of one system and the uppermost of the next, in staff spaces.
 const AIR: f64 = 1.6;
-/// How much air they have where lines stand apart by [`LEAN`] and as much, but never more than enough: where there is
-/// room, what hangs between two lines does not crowd them alone. Our heuristic.
-const LEAN: f64 = 6.5;
-const ENOUGH: f64 = 2.2;
 
 /// How far apart staves and systems of a page were set.
 #[derive(Clone, Copy, Debug)]
@@ -157,29 +153,22 @@ fn mean_gap(systems: &[System]) -> f64 {
 struct Gap {
     /// From the lowest line of the upper to the uppermost of the lower, less what a heading has of it.
     lines: f64,
-    /// The air where they come nearest; no bound where a heading stands between them.
-    air: f64,
     /// By how much it may grow.
     most: f64,
 }
 
 fn gaps(systems: &[System], ys: &[f64], most: f64) -> Vec<Gap> {
-    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
     let gap = |n: usize| {
-        let lines = ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line();
-        if systems[n].headed {
-            return Gap { lines: lines - HEADED, air: f64::INFINITY, most };
-        }
-        let air = ys[n] - ys[n - 1] - skies[n - 1].clearance(&skies[n], 0.0);
-        Gap { lines, air, most }
+        let headed = if systems[n].headed { HEADED } else { 0.0 };
+        let lines = ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line() - headed;
+        Gap { lines, most }
     };
     (1..systems.len()).map(gap).collect()
 }
 
 /// By how much a gap grows where all come to be as wide as that.
 fn grow(gap: Gap, even: f64) -> f64 {
-    let air = (even - LEAN).min(ENOUGH) - gap.air;
-    (even - gap.lines).max(air).clamp(0.0, gap.most)
+    (even - gap.lines).clamp(0.0, gap.most)
 }
 
 /// How wide gaps become when what is left goes to the narrowest first, so that lines come to stand at
@@ -188,7 +177,7 @@ fn level(gaps: &[Gap], left: f64) -> f64 {
     let lines = || gaps.iter().map(|gap| gap.lines);
     let Some(least) = lines().reduce(f64::min) else { return 0.0 };
     let widest = lines().fold(least, f64::max);
-    let (mut low, mut high) = (least.min(LEAN), widest + left.min(gaps[0].most));
+    let (mut low, mut high) = (least, widest + left.min(gaps[0].most));
     for _ in 0..40 {
         let middle = f64::midpoint(low, high);
         let grown: f64 = gaps.iter().map(|gap| grow(*gap, middle)).sum();
@@ -216,32 +205,4 @@ fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
     }
     let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
     (ys, end)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{ENOUGH, Gap, grow, level};
-
-    /// Gaps when what is left is given to them: from line to line, and the air in them.
-    fn given(gaps: &[(f64, f64)], left: f64) -> Vec<(f64, f64)> {
-        let gap = |&(lines, air)| Gap { lines, air, most: f64::INFINITY };
-        let gaps: Vec<Gap> = gaps.iter().map(gap).collect();
-        let even = level(&gaps, left);
-        let given = gaps.iter().map(|gap| (gap, grow(*gap, even)));
-        given.map(|(gap, more)| (gap.lines + more, gap.air + more)).collect()
-    }
-
-    #[test]
-    fn a_crowded_gap_has_air_before_others_have_more() {
-        let wide = given(&[(8.0, 4.0), (12.0, 1.6), (8.0, 4.0)], 12.0);
-        assert!(wide[1].1 > ENOUGH - 0.01, "{wide:?}");
-        assert!((wide[0].0 - wide[2].0).abs() < 1e-6 && wide[0].0 > 12.0, "{wide:?}");
-        // No more than enough: the lines are even otherwise.
-        assert!(wide[1].1 < ENOUGH + 0.01 || wide[1].0 - wide[0].0 < 0.01, "{wide:?}");
-        // Where there is hardly room, the lines that are nearest come first.
-        let scarce = given(&[(5.5, 2.0), (12.0, 1.6)], 2.0);
-        assert!((scarce[0].0 - 7.5).abs() < 0.01 && scarce[1].1 < 1.7, "{scarce:?}");
-        let sum: f64 = wide.iter().map(|gap| gap.0).sum();
-        assert!((sum - 40.0).abs() < 0.01, "{wide:?}");
-    }
 }
