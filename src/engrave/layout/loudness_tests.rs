@@ -43,6 +43,25 @@ fn dynamics_of_one_phrase_stand_on_one_line_whatever_their_notes_need() {
     }
 }
 
+/// A dynamic under a low note, and a hairpin soon behind it under high ones, which would stand much higher.
+#[test]
+fn a_hairpin_of_a_part_sets_out_from_the_level_of_the_dynamic_before_it() {
+    let quiet = |bar: usize| format!("{bar}: 1/1 D3 | ");
+    let rest: String = (4..=16).map(quiet).collect();
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major\n 16 end }}\n\
+         voice tune {{ 1: 1/2 D3 [f] B1 | 2: [dim] 1/4 G3 A3 G3 A3 | 3: [p] 1/1 D3 | {rest} }}\n\
+         ensemble few {{ era 1885\n bassoon\n }}\n\
+         scoring all for few {{\n bassoon plays tune as melody\n}}\n"
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let (letters, pins) = (boxes(page, Kind::Dynamic), boxes(page, Kind::Hairpin));
+    let (loud, pin) = (letters[0], pins.iter().copied().reduce(|a, b| a.union(b)).unwrap());
+    assert!((6.0..12.0).contains(&(pin.x0 - loud.x1)), "{loud:?} {pin:?}");
+    assert!((loud.center().y - pin.center().y).abs() < 1.0, "{loud:?} {pin:?}");
+}
+
 #[test]
 fn a_dynamic_between_two_staves_stands_midway_or_by_the_hand_that_plays() {
     let text = |notes: &str| {

@@ -521,13 +521,18 @@ fn a_small_note_before_an_accent_leaves_it_at_its_head() {
     assert!((accent("") - accent("crushed(1/8 F5) ")).abs() < 0.2);
 }
 
-#[test]
-fn strokes_part_systems_of_one_movement_and_not_two_movements() {
-    let text = format!(
+/// Twenty bars alike for three players.
+fn three_with(bar: &str) -> String {
+    format!(
         "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
          oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
-        bars(20, "1/1 C5"),
-    );
+        bars(20, bar),
+    )
+}
+
+#[test]
+fn strokes_part_systems_of_one_movement_and_not_two_movements() {
+    let text = three_with("1/1 C5");
     let strokes = |sheet: &crate::sheet::Sheet, setup: &Setup| {
         let page = super::pages(sheet, setup).pages.remove(0);
         let slants = |mark: &&&crate::page::Mark| matches!(mark.shape, Shape::Line { from, to, .. } if (from.y - to.y).abs() > 0.5 && (from.x - to.x).abs() > 0.5);
@@ -544,11 +549,7 @@ fn strokes_part_systems_of_one_movement_and_not_two_movements() {
 
 #[test]
 fn the_staves_of_a_single_system_are_not_torn_apart_over_its_page() {
-    let text = format!(
-        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
-         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
-        bars(20, "1/2 A4 C5"),
-    );
+    let text = three_with("1/2 A4 C5");
     let setup = Setup { turns: vec![5], ..Setup::default() };
     let page = &super::pages(&score_sheet(&text, false), &setup).pages[0];
     let middles = middles(page);
@@ -574,11 +575,7 @@ fn a_page_behind_which_the_music_goes_on_is_filled() {
 
 #[test]
 fn systems_of_a_score_stand_clearly_farther_apart_than_their_staves() {
-    let text = format!(
-        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
-         oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
-        bars(20, "1/2 A4 C5"),
-    );
+    let text = three_with("1/2 A4 C5");
     let setup = Setup { lines: vec![5, 9, 13, 17], ..Setup::default() };
     let page = &super::pages(&score_sheet(&text, false), &setup).pages[0];
     let middles = middles(page);

@@ -29,6 +29,9 @@ pub(super) const TIGHTEST: f64 = 0.64;
 /// than a sixteenth takes by itself, so that runs give way with what is longer and no bar of a full line is
 /// far denser than another. Our heuristic.
 const LEAST_STEP: f64 = 1.55;
+/// The same where the lines of a part are chosen: that runs may give way is no reason for more bars in a line, which
+/// would tear cues and phrases elsewhere; in a score it leads to systems of whole phrases. Our heuristic.
+const LEAST_STEP_CHOSEN: f64 = 1.75;
 
 /// A bar before it has a place in a line.
 #[derive(Debug)]
@@ -232,8 +235,7 @@ fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace]))
         for (one, width) in widths {
             let space = &mut spaces[one];
             space.worded = space.worded.max(width);
-            space.natural = space.place(1.0).1;
-            space.least = space.place(TIGHTEST).1;
+            space.measure(sheet.is_part);
         }
     }
 }
@@ -356,8 +358,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         space.courtesy = Lead::default();
     }
     space.even = even::steps(&space, bar.length);
-    space.natural = space.place(1.0).1;
-    space.least = space.place(TIGHTEST).1;
+    space.measure(sheet.is_part);
     space
 }
 
@@ -386,6 +387,17 @@ impl BarSpace<'_> {
     /// Places of the columns from the end of the lead, and the width up to the end of the bar line,
     /// when the ideal room is stretched by a factor.
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
+        self.placed(stretch, LEAST_STEP)
+    }
+
+    /// Takes its ideal and its least width, by which lines are chosen.
+    fn measure(&mut self, is_part: bool) {
+        self.natural = self.place(1.0).1;
+        self.least = self.placed(TIGHTEST, if is_part { LEAST_STEP_CHOSEN } else { LEAST_STEP }).1;
+    }
+
+    /// See [`BarSpace::place`]; what is short keeps that much from head to head.
+    fn placed(&self, stretch: f64, least_step: f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
             let orders = self.orders.iter().map(|need| need.width).fold(0.0, f64::max);
@@ -428,7 +440,7 @@ impl BarSpace<'_> {
             }
             places.push(at);
             // What is short is squeezed little: a sixteenth would stand at the head behind it.
-            x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
+            x = at + (ideal * stretch).max(ideal.min(least_step));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let end = super::orders::end(&self.orders, &mut places, (x - 0.35).max(last) + self.tail);

@@ -103,10 +103,11 @@ pub(super) fn stand(
         _ => f64::INFINITY,
     };
     let most = if close.score { most } else { most.min(FARTHEST) };
-    let gaps = gaps(systems, &ys, if close.score { MOST_APART } else { f64::INFINITY });
-    let full = level(&gaps, rest);
+    let gaps = gaps(systems, &ys);
+    let more = if close.score { MOST_APART } else { f64::INFINITY };
+    let full = level(&gaps, rest, more);
     let mut even = full.min(most);
-    let grown: f64 = gaps.iter().map(|gap| grow(*gap, even)).sum();
+    let grown: f64 = gaps.iter().map(|gap| grow(*gap, even, more)).sum();
     if nearly(rest - grown) || !close.last && full <= FILLED {
         even = full;
     }
@@ -114,12 +115,12 @@ pub(super) fn stand(
     let mut crowded = false;
     let mut down = 0.0;
     for (n, gap) in gaps.iter().enumerate() {
-        let grown = grow(*gap, even);
-        crowded |= close.score && gap.lines + grown < NEAR.0.max(NEAR.1 * within);
+        let grown = grow(*gap, even, more);
+        crowded |= close.score && gap + grown < NEAR.0.max(NEAR.1 * within);
         down += grown;
         ys[n + 1] += down;
     }
-    let least = gaps.iter().map(|gap| gap.lines).reduce(f64::min).unwrap_or(0.0);
+    let least = gaps.iter().copied().reduce(f64::min).unwrap_or(0.0);
     (ys, left, Spread { open, even: even.max(least), crowded })
 }
 
@@ -129,10 +130,10 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     if staves == 0 {
         return 0.0;
     }
-    let between = gaps(systems, ys, MOST_APART);
+    let between = gaps(systems, ys);
     let within = mean_gap(systems);
     let apart = if close.score { APART } else { 1.0 };
-    let first: f64 = between.iter().map(|gap| (apart * within - gap.lines).max(0.0)).sum();
+    let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
     let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
     let most = match close.before {
         Some(before) if close.last && between.is_empty() => (before.open + LAST.1).max(LAST_ALONE),
@@ -148,39 +149,29 @@ fn mean_gap(systems: &[System]) -> f64 {
     systems.iter().map(System::mean_gap).sum::<f64>() / systems.len() as f64
 }
 
-/// What lies between two systems.
-#[derive(Clone, Copy, Debug)]
-struct Gap {
-    /// From the lowest line of the upper to the uppermost of the lower, less what a heading has of it.
-    lines: f64,
-    /// By how much it may grow.
-    most: f64,
-}
-
-fn gaps(systems: &[System], ys: &[f64], most: f64) -> Vec<Gap> {
+/// From the lowest line of each system to the uppermost of the next, less what a heading has of it.
+fn gaps(systems: &[System], ys: &[f64]) -> Vec<f64> {
     let gap = |n: usize| {
         let headed = if systems[n].headed { HEADED } else { 0.0 };
-        let lines = ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line() - headed;
-        Gap { lines, most }
+        ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line() - headed
     };
     (1..systems.len()).map(gap).collect()
 }
 
-/// By how much a gap grows where all come to be as wide as that.
-fn grow(gap: Gap, even: f64) -> f64 {
-    (even - gap.lines).clamp(0.0, gap.most)
+/// By how much a gap grows where all come to be as wide as that, and none grows by more than `most`.
+fn grow(gap: f64, even: f64, most: f64) -> f64 {
+    (even - gap).clamp(0.0, most)
 }
 
 /// How wide gaps become when what is left goes to the narrowest first, so that lines come to stand at
-/// even distances as far as what hangs on them allows.
-fn level(gaps: &[Gap], left: f64) -> f64 {
-    let lines = || gaps.iter().map(|gap| gap.lines);
-    let Some(least) = lines().reduce(f64::min) else { return 0.0 };
-    let widest = lines().fold(least, f64::max);
-    let (mut low, mut high) = (least, widest + left.min(gaps[0].most));
+/// even distances as far as what hangs on them allows; none grows by more than `most`.
+fn level(gaps: &[f64], left: f64, most: f64) -> f64 {
+    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return 0.0 };
+    let widest = gaps.iter().copied().fold(least, f64::max);
+    let (mut low, mut high) = (least, widest + left.min(most));
     for _ in 0..40 {
         let middle = f64::midpoint(low, high);
-        let grown: f64 = gaps.iter().map(|gap| grow(*gap, middle)).sum();
+        let grown: f64 = gaps.iter().map(|gap| grow(*gap, middle, most)).sum();
         if grown < left { low = middle } else { high = middle }
     }
     low

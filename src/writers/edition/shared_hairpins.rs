@@ -269,6 +269,12 @@ mod tests {
         spans.filter_map(|one| ends(one).map(|(from, to, _)| (from.0, to.0, one.above))).collect()
     }
 
+    /// What is said in a bar, when, and whether it stands above.
+    fn told(edition: &Edition, bar: usize) -> Vec<(Time, DirectionKind, bool)> {
+        let said = edition.staves[0].bars[bar].directions.iter();
+        said.map(|said| (said.at, said.kind.clone(), said.above)).collect()
+    }
+
     fn voices(edition: &Edition) -> Vec<usize> {
         edition.staves[0].bars.iter().map(|bar| bar.voices.len()).collect()
     }
@@ -289,21 +295,15 @@ mod tests {
         let edition = condensed_score(&score);
         assert_eq!(voices(&edition), [1, 2, 2, 1]);
         assert_eq!(pins(&edition), [(1, 2, false)]);
-        let told = |bar: usize| -> Vec<(DirectionKind, bool)> {
-            let said = edition.staves[0].bars[bar].directions.iter();
-            said.map(|said| (said.kind.clone(), said.above)).collect()
-        };
-        assert_eq!(told(1), [(DirectionKind::Dynamic(Dynamic::P), true)]);
-        assert!(told(2).is_empty(), "it is said once");
+        assert_eq!(told(&edition, 1), [(ZERO, DirectionKind::Dynamic(Dynamic::P), true)]);
+        assert!(told(&edition, 2).is_empty(), "it is said once");
     }
 
     #[test]
     fn who_alone_grows_is_named_where_nobody_knows_how_loud_the_other_is() {
         let score = oboes(BELOW, [&[], &grows(1, 2)]);
         let edition = condensed_score(&score);
-        let said = edition.staves[0].bars[1].directions.iter();
-        let said: Vec<_> = said.map(|said| (said.kind.clone(), said.above)).collect();
-        assert_eq!(said, [(DirectionKind::Who("2.".into()), false)]);
+        assert_eq!(told(&edition, 1), [(ZERO, DirectionKind::Who("2.".into()), false)]);
     }
 
     #[test]
@@ -341,20 +341,17 @@ mod tests {
         let second = [&[says(0, Dynamic::P)][..], &late].concat();
         let score = oboes(BELOW, [&[says(0, Dynamic::P)], &second]);
         let edition = condensed_score(&score);
-        let said = edition.staves[0].bars[1].directions.iter();
-        let said: Vec<_> = said.map(|said| (said.at, said.kind.clone(), said.above)).collect();
-        assert_eq!(said, [(Time::QUARTER, DirectionKind::Dynamic(Dynamic::P), true)]);
+        let keeps = (Time::QUARTER, DirectionKind::Dynamic(Dynamic::P), true);
+        assert_eq!(told(&edition, 1), [keeps]);
     }
 
     #[test]
     fn who_alone_grows_is_named_where_the_other_is_told_a_level_later_only() {
-        let told = says(2, Dynamic::P);
-        let second = [&grows(1, 3)[..1], std::slice::from_ref(&told), &grows(1, 3)[1..]].concat();
-        let score = oboes(BELOW, [std::slice::from_ref(&told), &second]);
+        let later = says(2, Dynamic::P);
+        let second = [&grows(1, 3)[..1], std::slice::from_ref(&later), &grows(1, 3)[1..]].concat();
+        let score = oboes(BELOW, [std::slice::from_ref(&later), &second]);
         let edition = condensed_score(&score);
-        let said = edition.staves[0].bars[1].directions.iter();
-        let said: Vec<_> = said.map(|said| (said.kind.clone(), said.above)).collect();
-        assert_eq!(said, [(DirectionKind::Who("2.".into()), false)]);
+        assert_eq!(told(&edition, 1), [(ZERO, DirectionKind::Who("2.".into()), false)]);
     }
 
     #[test]
