@@ -1,4 +1,7 @@
 //! The hairpins of two players who share a staff: which say it to both, and which to one of them.
+//!
+//! That what is said to the first alone stands above the staff with his notes, and to the second alone below, is common
+//! practice; what each may read of the other's without harm is our heuristic.
 
 use crate::music::Time;
 use crate::notate::{ElementKind, Measure, Origin, Staff};
