@@ -390,9 +390,10 @@ impl<'a> Layout<'a> {
             if !sheet.is_part {
                 frame::dividers(&mut marks, &systems, &ys, self.room.indents.1);
             }
-            for (system, y) in systems.into_iter().zip(ys) {
-                marks
-                    .extend(system.marks(sheet, spaces).into_iter().map(|mark| mark.moved(0.0, y)));
+            let floors = stand::floors(&systems, &ys);
+            for ((system, y), floor) in systems.into_iter().zip(ys).zip(floors) {
+                let own = system.marks(sheet, spaces, &floor).into_iter();
+                marks.extend(own.map(|mark| mark.moved(0.0, y)));
             }
             if !self.setup.bare {
                 heading::draw(

@@ -24,6 +24,8 @@ pub(super) struct Loud {
     pub bar: usize,
     /// The base line of the stretch to which it belongs.
     pub line: f64,
+    /// Did a layout move it?
+    pub by_hand: bool,
 }
 
 /// Marks of a staff and their edge.

@@ -18,7 +18,7 @@ use crate::text::{Face, Run, shape};
 mod level;
 mod words;
 
-pub(super) use level::Ground;
+pub(super) use level::{Ground, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
 use level::{Low, place};
 use words::widest;
 pub(super) use words::{WORDS_FACE, words};

@@ -3,7 +3,7 @@
 use kurbo::Rect;
 
 use super::page_tests::bars;
-use super::tests::{of, part, part_of, texts};
+use super::tests::{of, part, part_of, score, texts};
 use crate::page::{Kind, Page};
 use crate::paper::Setup;
 
@@ -157,4 +157,39 @@ fn dynamics_of_a_part_come_down_to_those_of_their_phrase() {
     };
     assert!(apart("1/2 G4").abs() < 0.01, "on one line");
     assert!(apart("rest") > 0.6, "behind a bar of rest another phrase begins");
+}
+
+/// Feet of the letters in a score of two staves, of which the upper one has a quiet bar of low notes between two of
+/// high ones; and the lower one the same or what is given.
+fn feet_in_score(lower: &str) -> (Vec<f64>, Vec<f64>) {
+    let tune = "1: [p] 1/4 E4 D5 E5 D5 | 2: [pp] 1/4 A3 D5 E5 D5 | 3: [p] 1/4 E4 D5 E5 D5 | 4: C5 D5 E5 D5 |";
+    let lower = if lower.is_empty() { tune } else { lower };
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major\n 4 end }}\n\
+         voice tune {{ {tune} }}\nvoice low {{ {lower} }}\n\
+         ensemble few {{ era 1885\n flute\n oboe\n }}\n\
+         scoring all for few {{\n flute plays tune as melody\n oboe plays low as harmony\n}}\n"
+    );
+    let pages = score(&text, false);
+    let page = &pages.pages[0];
+    let oboe = boxes(page, Kind::StaffLine)[5].y0;
+    let feet = boxes(page, Kind::Dynamic).into_iter().map(|sign| sign.y1);
+    feet.partition(|foot| *foot < oboe)
+}
+
+#[test]
+fn in_a_score_dynamics_of_one_phrase_come_down_to_one_line_where_the_staves_leave_room() {
+    let (flute, oboe) = feet_in_score("");
+    for feet in [flute, oboe] {
+        assert_eq!(feet.len(), 4, "{feet:?}");
+        assert!(feet.iter().all(|foot| (foot - feet[0]).abs() < 0.1), "{feet:?}");
+    }
+}
+
+#[test]
+fn in_a_score_a_dynamic_keeps_its_own_line_where_a_lower_one_is_nearer_to_the_next_staff() {
+    let (feet, _) = feet_in_score("1: 1/1 A6 | 2: E5 | 3: E5 | 4: E5 |");
+    assert!(feet[1] - feet[0] > 0.6, "{feet:?}");
+    assert!((feet[3] - feet[1]).abs() < 0.1, "{feet:?}");
 }

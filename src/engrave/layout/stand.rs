@@ -197,3 +197,16 @@ fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
     let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
     (ys, end)
 }
+
+/// The upper edge of what is below each system of a page, counted from the middle line of its uppermost staff; below
+/// the last one is nothing.
+pub(super) fn floors(systems: &[System], ys: &[f64]) -> Vec<Skyline> {
+    let below = |(n, system): (usize, &System)| {
+        let mut floor = system.empty_sky();
+        if let Some(next) = systems.get(n + 1) {
+            floor.take(&next.sky(), ys[n + 1] - ys[n]);
+        }
+        floor
+    };
+    systems.iter().enumerate().map(below).collect()
+}

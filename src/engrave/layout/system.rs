@@ -29,6 +29,7 @@ use crate::sheet::{Direction, Sheet, SheetPlace, Span as SheetSpan, SpanKind, St
 
 mod between;
 mod nudges;
+mod one_line;
 mod places;
 mod said;
 mod spans;
@@ -231,9 +232,14 @@ impl System {
         self.ys.last().copied().unwrap_or(0.0) + 2.0
     }
 
+    /// An edge along its line on which nothing stands.
+    pub(super) fn empty_sky(&self) -> Skyline {
+        Skyline::new(self.setting.width + 2.0)
+    }
+
     /// The edge of all that stands there.
     pub(super) fn sky(&self) -> Skyline {
-        let mut sky = Skyline::new(self.setting.width + 2.0);
+        let mut sky = self.empty_sky();
         for (canvas, &y) in self.canvases.iter().zip(&self.ys) {
             sky.add((self.setting.indent, self.right), (y - 2.0, y + 2.0));
             sky.take(&canvas.sky, y);
@@ -245,8 +251,13 @@ impl System {
         sky
     }
 
-    /// All marks, and what joins the staves.
-    pub(super) fn marks(mut self, sheet: &Sheet, spaces: &Stretch<BarSpace>) -> Vec<Mark> {
+    /// All marks, and what joins the staves. `floor` is the edge of what is below the system.
+    pub(super) fn marks(
+        mut self,
+        sheet: &Sheet,
+        spaces: &Stretch<BarSpace>,
+        floor: &Skyline,
+    ) -> Vec<Mark> {
         let mut marks = Vec::new();
         let first = self.placed.first().map_or(0, |bar| bar.bar);
         let mut lines = Canvas::new(1.0);
@@ -264,6 +275,7 @@ impl System {
         marks.append(&mut lines.marks);
         self.spreads(&mut marks, sheet, spaces);
         self.center_dynamics(sheet);
+        self.level_dynamics(sheet, floor);
         let canvases = self.canvases.into_iter().zip(&self.ys);
         let own: Vec<Mark> = canvases
             .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))

@@ -83,14 +83,15 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 
 /// Dynamics and hairpins nearer to one another than this stand on one line, in staff spaces; up to `ONE_PHRASE`
 /// they do where their lines would lie no farther apart than `ONE_LEVEL`; in a part, where no staff below needs the
-/// room, than `ONE_LEVEL_IN_PART`, if no bar of rest lies between. In a part a hairpin that begins no farther than
+/// room, than `ONE_LEVEL_WITH_ROOM`, if no bar of rest lies between, and in a score, once its staves stand, where
+/// these leave room (`System::level_dynamics`). In a part a hairpin that begins no farther than
 /// `BEFORE_HAIRPIN` behind a dynamic sets out from its level. Our heuristic; that what belongs to one phrase stands on
 /// one line is common practice.
 const NEAR: f64 = 6.0;
 const BEFORE_HAIRPIN: f64 = 12.0;
-const ONE_PHRASE: f64 = 24.0;
+pub(in crate::layout) const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
-const ONE_LEVEL_IN_PART: f64 = 2.25;
+pub(in crate::layout) const ONE_LEVEL_WITH_ROOM: f64 = 2.8;
 
 /// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
 /// note over them, from one outline to the other; between the arms of a hairpin and the staff; and between letters
@@ -172,7 +173,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
         (Low::Letters { .. }, Low::Hairpin { .. }) if in_part => BEFORE_HAIRPIN,
         _ => NEAR,
     };
-    let levels = if in_part { ONE_LEVEL_IN_PART } else { ONE_LEVEL };
+    let levels = if in_part { ONE_LEVEL_WITH_ROOM } else { ONE_LEVEL };
     // With their own heights, the least and the greatest.
     let mut stretches: Vec<(Range<usize>, f64, (f64, f64))> = Vec::new();
     let mut from = 0;
@@ -210,7 +211,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             let away =
                 if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
             let (marks, bar) = (begun..canvas.marks.len(), low.at().0);
-            canvas.dynamics.push(Loud { bounds, away, marks, bar, line: y });
+            canvas.dynamics.push(Loud { bounds, away, marks, bar, line: y, by_hand: false });
         }
     }
 }

@@ -93,7 +93,7 @@ impl System {
 }
 
 /// Upper edges of what else of the upper staff stands below a dynamic of it: words.
-fn under<'a>(canvas: &'a Canvas, loud: &'a Loud) -> impl Iterator<Item = f64> + 'a {
+pub(super) fn under<'a>(canvas: &'a Canvas, loud: &'a Loud) -> impl Iterator<Item = f64> + 'a {
     let own = |number: usize| canvas.dynamics.iter().any(|other| other.marks.contains(&number));
     let others = canvas.marks.iter().enumerate().filter(move |(number, _)| !own(*number));
     let boxes = others.map(|(_, mark)| mark.bounds());

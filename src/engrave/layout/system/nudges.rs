@@ -3,7 +3,7 @@
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::NudgedSign;
 
-use super::{Canvas, NEAR, SystemLine};
+use super::{Canvas, Loud, NEAR, SystemLine};
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
 
@@ -64,11 +64,14 @@ impl SystemLine<'_> {
             .map(|(mark, _)| *mark)
             .collect();
         let mut moved = Vec::new();
+        let dynamics = &mut canvas.dynamics;
         for (n, mark) in canvas.marks.iter_mut().enumerate() {
             let here = said.contains(&n) || event_at(mark).is_some_and(stands);
             if mark.kind == kind && here {
                 *mark = mark.clone().moved(what.right, -what.up);
                 moved.push(mark.bounds());
+                let own = |loud: &&mut Loud| loud.marks.contains(&n);
+                dynamics.iter_mut().filter(own).for_each(|loud| loud.by_hand = true);
             }
         }
         for bounds in &moved {
