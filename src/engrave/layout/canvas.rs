@@ -20,7 +20,7 @@ pub(super) struct Loud {
     pub away: f64,
     /// Its marks.
     pub marks: Range<usize>,
-    /// The bar of the sheet where it begins.
+    /// The bar of the sheet where it begins; if it comes from the line before, the first one of its own.
     pub bar: usize,
     /// The base line of the stretch to which it belongs.
     pub line: f64,

@@ -402,6 +402,7 @@ impl SystemLine<'_> {
                 between: self.staff().braced,
                 half,
                 in_part: self.sheet.is_part,
+                first: self.placed.first().map_or(0, |bar| bar.bar),
                 silent: &|bar| self.bar(bar).is_silent(),
             },
         );

@@ -18,6 +18,8 @@ pub(in crate::layout) struct Ground<'a> {
     /// Half its height, in staff spaces.
     pub half: f64,
     pub in_part: bool,
+    /// The first bar of the line.
+    pub first: usize,
     /// Does nobody play in a bar?
     pub silent: &'a dyn Fn(usize) -> bool,
 }
@@ -26,7 +28,12 @@ impl Ground<'_> {
     /// Lies a bar of rest between what stands on the line and what stands there before it?
     fn rests(&self, lows: &[Low], from: usize) -> bool {
         let before = from.checked_sub(1).map_or(0, |before| lows[before].at().0);
-        (before..lows[from].at().0).any(self.silent)
+        (self.within(before)..lows[from].at().0).any(self.silent)
+    }
+
+    /// The bar of its line where something begins that may come from the line before.
+    fn within(&self, bar: usize) -> usize {
+        bar.max(self.first)
     }
 }
 
@@ -210,7 +217,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             let Some(bounds) = bounds else { continue };
             let away =
                 if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
-            let (marks, bar) = (begun..canvas.marks.len(), low.at().0);
+            let (marks, bar) = (begun..canvas.marks.len(), ground.within(low.at().0));
             canvas.dynamics.push(Loud { bounds, away, marks, bar, line: y, by_hand: false });
         }
     }
