@@ -10,7 +10,7 @@ use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, St
 
 mod accidentals;
 
-pub(super) use accidentals::{PARENTHESIS, lay_accidentals};
+pub(super) use accidentals::{IN_PARENTHESES, PARENTHESIS, lay_accidentals};
 
 use super::measures::{
     DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
@@ -381,6 +381,10 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
     }
 }
 
+/// Air between a ledger line and the sign of a broken chord beside it, without which the line seems to grow out of
+/// the sign. Our heuristic.
+const BESIDE_LEDGER: f64 = 0.1;
+
 /// Room for the comma of a breath behind a note.
 pub(super) const BREATH: f64 = 1.2;
 
@@ -481,10 +485,14 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     chord.left = heads.iter().map(|head| -head.x).fold(0.0, f64::max);
     let own = lay_accidentals(&mut [(&mut heads, 0.0, scale)]);
     chord.left = chord.left.max(own);
-    chord.signed = chord.left;
     let outside = heads.iter().any(|head| head.place.abs() >= 6);
+    let is_broken = note.marks.has(ripieno_compiler::resolve::Mark::Arpeggio);
+    if is_broken && outside {
+        chord.left = chord.left.max(LEDGER_REACH * scale + BESIDE_LEDGER);
+    }
+    chord.signed = chord.left;
     let places: Vec<i32> = heads.iter().rev().map(|head| head.place).collect();
-    if note.marks.has(ripieno_compiler::resolve::Mark::Arpeggio) {
+    if is_broken {
         chord.left += 0.75;
         chord.spread = Some(-chord.left);
         chord.left += 0.1;

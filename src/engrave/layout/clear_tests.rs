@@ -453,6 +453,39 @@ fn the_brackets_of_an_accidental_keep_clear_of_the_ledger_lines_of_a_chord() {
         let behind: Vec<f64> =
             beside.map(|line| line.x0).filter(|x| (x - right.x1).abs() < 3.0).collect();
         assert!(!behind.is_empty() && behind.iter().all(|x| right.x1 < *x), "{altered}");
+        // The accidental itself stands within, with white on both sides.
+        let bracket = |glyph: Glyph| {
+            matches!(glyph, Glyph::AccidentalParensLeft | Glyph::AccidentalParensRight)
+        };
+        let inner = |mark: &&&crate::page::Mark| matches!(mark.shape, Shape::Glyph { glyph, .. } if !bracket(glyph));
+        let inner = signs.iter().filter(inner).map(|sign| right.x0 - sign.bounds().x1);
+        let white = inner.filter(|gap| (0.0..0.5).contains(gap)).fold(f64::MAX, f64::min);
+        assert!((0.08..0.3).contains(&white), "{altered}: {white}");
+    }
+}
+
+#[test]
+fn the_sign_of_a_broken_chord_keeps_off_its_ledger_lines() {
+    for chord in ["C4&E4&G4", "F5&A5&C6", "A3&E4&C6"] {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 2 end }}\n\
+             voice tune {{ 1: 1/1 {chord}[arpeggio] | 2: 1/2 {chord}[arpeggio] {chord} | }}\n\
+             ensemble few {{ era 1885\n vibraphone\n }}\n\
+             scoring all for few {{\n vibraphone plays tune as melody\n}}\n"
+        );
+        let page = &part_of(&text, &Setup::default()).pages[0];
+        let wave = |mark: &&crate::page::Mark| {
+            matches!(mark.shape, Shape::Glyph { glyph: Glyph::WiggleArpeggiatoUp, .. })
+        };
+        let waves: Vec<_> = page.marks.iter().filter(wave).map(|mark| mark.bounds()).collect();
+        let ledgers: Vec<_> = of(page, Kind::Ledger).iter().map(|line| line.bounds()).collect();
+        assert!(waves.len() > 3 && !ledgers.is_empty(), "{chord}");
+        for wave in waves {
+            let gaps = ledgers.iter().map(|line| line.x0 - wave.x1).filter(|gap| *gap > -1.0);
+            let gap = gaps.fold(f64::MAX, f64::min);
+            assert!(gap > 0.08, "{chord}: {gap}");
+        }
     }
 }
 

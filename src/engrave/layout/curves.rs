@@ -4,7 +4,7 @@ use kurbo::{BezPath, CubicBez, ParamCurve, Point, Rect, Vec2};
 
 use super::canvas::{Canvas, glyph_box};
 use super::chord::{FLAG, Head, restated, tied_behind_flag};
-use super::measures::{SLUR_END, SLUR_MIDDLE, slur_height, tie_height};
+use super::measures::{SLUR_END, SLUR_MIDDLE, STAFF_LINE, slur_height, tie_height};
 use super::notes::Placed;
 use crate::page::{Kind, Origin};
 use crate::sheet::Side;
@@ -83,8 +83,11 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
         for head in note.chord.heads() {
             let up = side.map_or_else(|| tie_up(note, head.place), |side| side == Side::Upper);
             let from = note.x + head.x + head.glyph.width() + 0.1;
-            let from =
-                note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
+            let from = note
+                .chord
+                .dots
+                .iter()
+                .fold(from, |from, dot| from.max(note.x + dot.0 + BEHIND_DOT));
             let behind = note.stem_x() + FLAG * note.chord.scale + 0.1;
             let from = if tied_behind_flag(note.chord) { from.max(behind) } else { from };
             let to = match next {
@@ -138,6 +141,9 @@ fn tie_up(note: &Placed, place: i32) -> bool {
     2 * place > low + high || (2 * place == low + high && !note.chord.is_up())
 }
 
+/// How far behind the left edge of a dot a tie begins, which may lie at its height. Our heuristic.
+const BEHIND_DOT: f64 = 0.6;
+
 /// A tie shorter than this is easily missed, in staff spaces (our heuristic); but behind the dots of its note,
 /// over which it would be read as a fermata, it is no longer than so.
 const SHORTEST_TIE: f64 = 1.7;
@@ -158,16 +164,37 @@ fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, u
     if to - from < 0.3 {
         return;
     }
+    let middle = -f64::from(place) / 2.0;
     let height = tie_height(to - from);
-    let mut y = -f64::from(place) / 2.0 + side * off;
-    // The tip keeps off the line, so that it is seen.
-    let apex = y + side * height;
-    if apex.abs() < 2.2 && (apex - apex.round()).abs() < 0.16 {
-        y += side * 0.14;
-    }
+    let more = off_line(middle + side * (off + height), (side, height), to - from);
+    // The ends take their share, so that the tie keeps its shape.
+    let y = middle + side * (off + more * ENDS_MOVE);
+    let height = height + more * (1.0 - ENDS_MOVE);
     let (_, path) = curve(Point::new(from, y), Point::new(to, y), height, up, 0.24);
     let origin = Origin { head, ..note.chord.origin() };
     canvas.path(Kind::Tie, Some(origin), path);
+}
+
+/// White between the crown of a tie and a line of the staff, for each space of its length and at most: a longer
+/// one lies along the line for longer. Our heuristic; that ties keep off the lines is common practice.
+const TIE_OFF_LINE: (f64, f64) = (0.025, 0.2);
+/// How low a tie is pressed at most for that, and which part of what it is moved by its ends move.
+const FLATTEST_TIE: f64 = 0.28;
+const ENDS_MOVE: f64 = 0.3;
+
+/// By how much a tie rises more than it would (or less, where it is below 0), so that its crown lies between lines
+/// of the staff or outside it: as little as can be.
+fn off_line(crown: f64, (side, height): (f64, f64), length: f64) -> f64 {
+    let white = (TIE_OFF_LINE.0 * length).min(TIE_OFF_LINE.1);
+    let off = (SLUR_MIDDLE + STAFF_LINE) / 2.0 + white;
+    let line = crown.round();
+    if line.abs() > 2.0 || (crown - line).abs() >= off {
+        return 0.0;
+    }
+    // Beyond the line, or short of it.
+    let (over, under) = ((line - crown) * side + off, (line - crown) * side - off);
+    let lowest = (FLATTEST_TIE - height) / (1.0 - ENDS_MOVE);
+    if under >= lowest && -under < over { under } else { over }
 }
 
 /// Where a slur begins and ends: notes of the line, or its edges.

@@ -229,17 +229,18 @@ pub(super) fn ornaments(
     }
 }
 
-/// How far a breath stands behind its note at most, and how much air it has above the lines of the staff and
-/// beside what rises over them. Our heuristic; that it stands over the staff, behind its note, is common practice.
+/// How far a breath stands before what follows its note at most, and how much air it has above the lines of the
+/// staff and beside what rises over them. Our heuristic; that it stands over the staff, where its note ends, is
+/// common practice: behind the head of a long note it would cut that short.
 const FAR_BREATH: f64 = 1.1;
 const OVER_STAFF: f64 = 0.25;
 const BESIDE_BREATH: f64 = 0.35;
 
-/// The comma of a breath, midway between a note and what follows it where that is near.
+/// The comma of a breath, before what follows a note: midway between the two where they are near to one another.
 fn breath(canvas: &mut Canvas, origin: Option<Origin>, (from, to): (f64, f64)) {
     let bounds = Glyph::BreathMarkComma.bounds();
-    let before = ((to - from - bounds.width()) / 2.0).clamp(BESIDE_BREATH, FAR_BREATH);
-    let left = from + before;
+    let room = to - from - bounds.width();
+    let left = from + (room / 2.0).max(room - FAR_BREATH).max(BESIDE_BREATH);
     let edge = canvas.sky.top(left - BESIDE_BREATH, left + bounds.width() + BESIDE_BREATH);
     let at = (left - bounds.x0, edge.min(-2.0) - OVER_STAFF + bounds.y0);
     canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, at, 1.0);

@@ -31,6 +31,8 @@ mod survey;
 mod system;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod ties_tests;
 mod voices;
 #[cfg(test)]
 mod words_tests;

@@ -6,7 +6,7 @@ use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Head, Look, PARENTHESIS, TREMOLO, clef_sign, strokes};
+use super::chord::{Chord, Head, IN_PARENTHESES, Look, PARENTHESIS, TREMOLO, clef_sign, strokes};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -288,7 +288,7 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
                         let (left, right) =
                             (Glyph::AccidentalParensLeft, Glyph::AccidentalParensRight);
                         canvas.glyph(what, left, (x - PARENTHESIS * chord.scale, y), chord.scale);
-                        let after = x + (sign.width() + 0.02) * chord.scale;
+                        let after = x + (sign.width() + IN_PARENTHESES) * chord.scale;
                         canvas.glyph(what, right, (after, y), chord.scale);
                     }
                 }

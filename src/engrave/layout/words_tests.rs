@@ -44,6 +44,27 @@ fn a_breath_stands_over_the_staff_clear_of_its_beam_and_of_the_bar_line() {
 }
 
 #[test]
+fn a_breath_after_a_long_note_stands_at_its_end() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 end";
+    for long in ["1/1 B4[breath]", "1/2. B4[breath] 1/4 C5", "1/1 A4[breath]"] {
+        let page = &part(form, &bars(9, long)).pages[0];
+        let comma =
+            |mark: &&Mark| matches!(mark.shape, Shape::Glyph { glyph: Glyph::BreathMarkComma, .. });
+        let commas: Vec<_> = page.marks.iter().filter(comma).map(Mark::bounds).collect();
+        assert_eq!(commas.len(), 9);
+        let next = [Kind::Head, Kind::BarLine];
+        let next: Vec<_> =
+            page.marks.iter().filter(|mark| next.contains(&mark.kind)).map(Mark::bounds).collect();
+        for comma in commas {
+            let near = |mark: &&kurbo::Rect| (mark.center().y - comma.y1).abs() < 5.0;
+            let behind = next.iter().filter(near).map(|mark| mark.x0 - comma.x1);
+            let gap = behind.filter(|gap| *gap > 0.0).fold(f64::MAX, f64::min);
+            assert!(gap < 2.0, "{long}: {gap} before what follows");
+        }
+    }
+}
+
+#[test]
 fn the_name_of_a_cue_is_not_read_with_a_tempo_before_it() {
     let mut near = 0;
     for long in 1..12 {

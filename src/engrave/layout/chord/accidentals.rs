@@ -6,8 +6,10 @@ use super::Head;
 use crate::glyphs::Glyph;
 use crate::layout::measures::{ACCIDENTAL_GAP, LEDGER_REACH};
 
-/// Room of a parenthesis beside an accidental.
-pub(in crate::layout) const PARENTHESIS: f64 = 0.57;
+/// Room of a parenthesis beside an accidental, and how far it stands from that at its nearest: nearer, a small
+/// staff has no white between the two. Our heuristic.
+pub(in crate::layout) const PARENTHESIS: f64 = 0.65;
+pub(in crate::layout) const IN_PARENTHESES: f64 = 0.1;
 
 /// Air before an accidental and before a parenthesis beside the least between two notes: near to what
 /// stands before it a sign would be read with that. Our heuristic.

@@ -1,0 +1,69 @@
+//! Where ties lie, among lines, dots and what stands behind them.
+
+use super::measures::{SLUR_MIDDLE, STAFF_LINE};
+use super::page_tests::bars;
+use super::tests::{of, part};
+use crate::page::{Kind, Mark, Page};
+
+/// Ties of the first line of a page, and the heights of its staff lines.
+fn ties(page: &Page) -> (Vec<kurbo::Rect>, Vec<f64>) {
+    let lines: Vec<f64> =
+        of(page, Kind::StaffLine).iter().map(|line| line.bounds().center().y).take(5).collect();
+    let bottom = lines.iter().copied().fold(0.0, f64::max);
+    let ties = of(page, Kind::Tie).into_iter().map(Mark::bounds);
+    (ties.filter(|tie| tie.y0 < bottom + 3.0).collect(), lines)
+}
+
+/// That a tie keeps off the lines of its staff is common practice; how far is our heuristic.
+#[test]
+fn the_crown_of_a_tie_lies_on_no_line_of_the_staff() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    let mut long = 0;
+    for note in ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5", "F5", "G5", "A5"] {
+        // From bar to bar, over a quarter, a half and a whole note.
+        for bar in ["1/4 = 1/2 rest 1/4 {n}", "1/2 = 1/2 {n}", "1/1 ="] {
+            let tune = bars(24, &bar.replace("{n}", note)).replacen('=', note, 1);
+            let page = &part(form, &tune).pages[0];
+            let (ties, lines) = ties(page);
+            assert!(!ties.is_empty(), "{bar}");
+            for tie in ties.iter().filter(|tie| tie.width() > 1.0) {
+                let up = is_up(tie, page);
+                let crown =
+                    if up { tie.y0 + SLUR_MIDDLE / 2.0 } else { tie.y1 - SLUR_MIDDLE / 2.0 };
+                let near = lines.iter().map(|line| (line - crown).abs()).fold(f64::MAX, f64::min);
+                let white = near - (SLUR_MIDDLE + STAFF_LINE) / 2.0;
+                let asked = (0.025 * tie.width()).min(0.2);
+                assert!(white > asked - 0.03, "{bar}: {white} at {tie:?}");
+                long += usize::from(tie.width() > 6.0);
+            }
+        }
+    }
+    assert!(long > 40, "{long} long ties");
+}
+
+/// Does a tie bend up? Its head then lies below its crown.
+fn is_up(tie: &kurbo::Rect, page: &Page) -> bool {
+    let heads = of(page, Kind::Head).into_iter().map(Mark::bounds);
+    let away =
+        |head: &kurbo::Rect| (head.x1 - tie.x0).abs() + (head.center().y - tie.center().y).abs();
+    let nearest = heads.min_by(|a, b| away(a).total_cmp(&away(b)));
+    nearest.is_some_and(|head| head.center().y > tie.center().y)
+}
+
+#[test]
+fn a_tie_begins_clear_of_the_dot_of_its_note() {
+    let form = "1 metre 6/8, key C major, tempo 1/4. at 60\n 16 end";
+    for note in ["G4", "B4", "D5", "A4", "C5"] {
+        let tune = bars(16, "1/4. = =").replacen("= =", &format!("{note} ="), 1);
+        let page = &part(form, &tune).pages[0];
+        let dots: Vec<_> = of(page, Kind::Dot).into_iter().map(Mark::bounds).collect();
+        let (ties, _) = ties(page);
+        assert!(ties.len() > 3, "{note}");
+        for tie in ties {
+            let before = dots.iter().filter(|dot| (dot.center().y - tie.center().y).abs() < 1.5);
+            let before = before.map(|dot| tie.x0 - dot.x1).filter(|gap| *gap > -1.0);
+            let gap = before.fold(f64::MAX, f64::min);
+            assert!(gap > 0.15, "{note}: {gap}");
+        }
+    }
+}
