@@ -475,6 +475,7 @@ impl<'a> Layout<'a> {
             indent,
             first,
             ragged: last && bars_start > 0 || self.setup.bare,
+            space: self.space,
         };
         system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
     }

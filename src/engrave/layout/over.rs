@@ -134,6 +134,11 @@ impl Headed {
 /// Air between the number of a bar and a rehearsal mark behind it.
 const BEHIND_NUMBER: f64 = 0.6;
 
+/// Size of the numbers of bars (the em) in staff spaces, and the least in millimetres, 6.5 points: a conductor reads
+/// them from as far away where the staves are small. Our heuristic.
+const NUMBER_SIZE: f64 = 1.75;
+const LEAST_NUMBER: f64 = 2.3;
+
 /// The number of the first bar of a line, and where it begins.
 fn bar_number(sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> Option<(Run, f64)> {
     let first = placed.first()?;
@@ -145,7 +150,8 @@ fn bar_number(sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> Option<(
     // In parentheses where the bar began before it.
     let begun = bar.begins_at > Time::ZERO || bar.up_beat.is_some();
     let number = if begun { format!("({})", bar.number) } else { bar.number.to_string() };
-    Some((shape(&number, Face::Italic, 1.75), first.x - 0.1))
+    let size = NUMBER_SIZE.max(LEAST_NUMBER / setting.space);
+    Some((shape(&number, Face::Italic, size), first.x - 0.1))
 }
 
 /// From the foot of the frame of a rehearsal mark up to the base line of its letter.

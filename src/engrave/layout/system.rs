@@ -47,6 +47,8 @@ pub(super) struct Setting {
     pub first: bool,
     /// May the line stay shorter than the others?
     pub ragged: bool,
+    /// Millimetres in a staff space.
+    pub space: f64,
 }
 
 /// A system whose staves are drawn but have no places below one another yet.

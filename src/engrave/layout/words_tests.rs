@@ -6,6 +6,7 @@ use ripieno_writers::edition::DirectionKind;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Page, Shape};
 use crate::paper::Setup;
+use crate::text::Face;
 
 use super::canvas::Canvas;
 use super::directions::{self, Said};
@@ -300,4 +301,31 @@ fn the_hook_of_an_octave_line_keeps_clear_of_a_word_beyond_it() {
         .collect();
     let [hook] = hooks[..] else { panic!("{hooks:?}") };
     assert!(hook.x1 + 0.8 < word.x0, "{hook:?} before {word:?}");
+}
+
+/// Our heuristic: 6.5 points, whatever the size of the staves.
+#[test]
+fn numbers_of_bars_can_be_read_in_a_score_of_small_staves() {
+    let players = 24;
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 45 end }}\n\
+         ensemble few {{ era 1885\n oboe {players}\n }}\nvoice one {{ {} }}\nscoring all for few {{\n {}}}\n",
+        bars(45, "1/4 A4 C5 E5 1/8 D5 C5"),
+        (1..=players).map(|n| format!(" oboe.{n} plays one as melody\n")).collect::<String>(),
+    );
+    let pages = super::pages(&score_sheet(&text, false), &Setup::default()).pages;
+    let mut seen = 0;
+    for page in &pages[1..] {
+        assert!(page.space < 1.2, "small staves: {} mm a space", page.space);
+        for mark in of(page, Kind::Text) {
+            let Shape::Text { run, .. } = &mark.shape else { continue };
+            if run.face == Face::Italic && run.text.parse::<u32>().is_ok() {
+                let points = run.size * page.space / 25.4 * 72.0;
+                assert!(points > 6.4, "{} is {points} points high", run.text);
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen > 1, "{seen} numbers");
 }
