@@ -2,8 +2,8 @@
 //!
 //! Beat after beat of a broken chord that one hand cannot lie over is divided at one place: the
 //! same number of its lowest notes in the left hand, the others in the right one, so that a player
-//! sees one motion and not three. (Common practice. What counts as such a figure, and where it is
-//! divided: our heuristic.)
+//! sees one motion and not three. A run over the whole instrument is none: its beats lie more than an octave
+//! apart. (Common practice. What counts as such a figure, and where it is divided: our heuristic.)
 
 use crate::arrange::{PackedNote, Part};
 use crate::music::{Pitch, Time};
@@ -20,7 +20,13 @@ const ALIKE: usize = 2;
 pub(super) fn figures(part: &Part, bound: &[bool], frame: &[FrameBar]) -> Vec<Option<Hand>> {
     let mut hands = vec![None; part.notes.len()];
     let units = units(part, bound, frame);
-    for alike in units.chunk_by(|a, b| a.end == b.start && a.count() == b.count()) {
+    let low = |unit: &Unit| {
+        part.notes[unit.first..unit.after].iter().map(|note| pitch(note).midi()).min()
+    };
+    let near =
+        |a: &Unit, b: &Unit| low(a).zip(low(b)).is_some_and(|(a, b)| (a - b).abs() <= OCTAVE);
+    let alike = |a: &Unit, b: &Unit| a.end == b.start && a.count() == b.count() && near(a, b);
+    for alike in units.chunk_by(alike) {
         if alike.len() >= ALIKE
             && let Some(cut) = cut(part, alike)
         {

@@ -145,7 +145,7 @@ fn slurs_of(measures: &[Measure], frame: &[FrameBar]) -> Vec<(Time, Time)> {
     slurs
 }
 
-/// Single notes that follow each other within an octave, the later one not on a beat, stand on one
+/// Single notes that follow each other nearer than an octave, the later one not on a beat, stand on one
 /// staff.
 fn assert_runs_keep_their_hand(wanted: &Sounds, staff: &Staff, frame: &[FrameBar]) {
     let struck: Sounds =
@@ -156,7 +156,7 @@ fn assert_runs_keep_their_hand(wanted: &Sounds, staff: &Staff, frame: &[FrameBar
         let ([before], [after]) = (pair[0], pair[1]) else { continue };
         let bar = &frame[frame.partition_point(|bar| bar.start <= after.0) - 1];
         let off_beat = (after.0 - bar.start) % bar.metre.beat() != Time::ZERO;
-        let near = (before.2.midi() - after.2.midi()).abs() <= 12;
+        let near = (before.2.midi() - after.2.midi()).abs() < 12;
         if off_beat && near && before.0 + before.1 == after.0 {
             assert_eq!(upper.contains(before), upper.contains(after), "{before:?}, {after:?}");
         }

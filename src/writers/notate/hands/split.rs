@@ -7,7 +7,7 @@
 //! octave easily, one within a tenth at a pinch, and of course a single note.
 //!
 //! Notes and chords that one hand could grip with ease, and that follow each other without a rest
-//! and without a leap of more than an octave, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
+//! and without a leap of an octave or more, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
 //! Only where a run goes far beyond its staff does it pass to the other hand, at a beat. Broken
 //! chords that are wider than a hand are divided [beat after beat alike](super::figures).
 //!
@@ -40,7 +40,7 @@ pub(super) const STRETCH: u32 = 4;
 const NEEDLESS: u32 = 2;
 /// A chord in one hand after one in two, or the other way round.
 const REGROUPED: u32 = 1;
-/// From one hand to the other after a rest; over a leap the hand must move anyhow.
+/// From one hand to the other after a rest or over an octave; over a wider leap the hand must move anyhow.
 pub(super) const AFRESH: u32 = 1;
 /// From one hand to the other in the middle of a run, at a beat.
 const PASSED: u32 = 5;
@@ -293,20 +293,21 @@ fn step(
     if parts(from) || parts(to) {
         return Some(0);
     }
-    if is_leap(before.sound().pitches(), note.sound().pitches()) {
+    let leap = leap(before.sound().pitches(), note.sound().pitches());
+    if leap > OCTAVE {
         return Some(0);
     }
-    if before.end() < note.start() {
+    if leap == OCTAVE || before.end() < note.start() {
         return Some(AFRESH);
     }
     is_beat(note.start(), frame).then_some(PASSED)
 }
 
-/// Do two grips lie so far apart that the hand leaps?
-fn is_leap(before: &[Pitch], after: &[Pitch]) -> bool {
+/// How many semitones lie between the nearest notes of two grips; 0 or less where they overlap.
+fn leap(before: &[Pitch], after: &[Pitch]) -> i32 {
     let ends = |pitches: &[Pitch]| Some((pitches.first()?.midi(), pitches.last()?.midi()));
-    let (Some(before), Some(after)) = (ends(before), ends(after)) else { return false };
-    (after.0 - before.1).max(before.0 - after.1) > OCTAVE
+    let (Some(before), Some(after)) = (ends(before), ends(after)) else { return 0 };
+    (after.0 - before.1).max(before.0 - after.1)
 }
 
 fn is_beat(time: Time, frame: &[FrameBar]) -> bool {

@@ -280,3 +280,27 @@ fn who_takes_a_harp_for_a_while_has_two_staves_throughout() {
     assert_eq!(clefs(&score.staves[0].lower), [(0, Clef::Bass)]);
     assert_eq!(score.staves[0].instruments.len(), 2);
 }
+
+#[test]
+fn the_bass_note_an_octave_below_its_figure_is_in_the_left_hand() {
+    let notes =
+        "0/1 1/8 Eb3, 1/8 1/8 Eb4, 1/4 1/8 G4, 3/8 1/8 Bb4, 1/2 1/8 Db2, 5/8 1/8 Db4&Eb4&G4&Bb4";
+    let [upper, lower] = both(&harp_in(&["3/4"]).notes(notes).score());
+    assert!(lower.starts_with("Eb3") && !upper.contains("Eb3"), "{upper} over {lower}");
+    // A chord behind a bass, and the bass of the next bar an octave below it.
+    let notes = "0/1 1/8 F2, 1/8 1/8 Db4&F4&Ab4, 1/4 1/8 Db3, 3/8 1/8 Db4&F4&Ab4";
+    let [upper, lower] = both(&harp_in(&["2/4"]).notes(notes).score());
+    assert!(upper.contains("Db4") && !lower.contains("Db4"), "{upper} over {lower}");
+}
+
+#[test]
+fn a_run_over_the_whole_instrument_is_no_figure() {
+    let pitches = "E2 G#2 B2 E3 G#3 B3 E4 G#4 B4 E5 G#5 B5 E6 G#6 B6 E7";
+    let notes: Vec<String> = pitches
+        .split(' ')
+        .enumerate()
+        .map(|(index, pitch)| format!("{index}/32 1/32 {pitch}"))
+        .collect();
+    let [upper, lower] = both(&harp_in(&["2/4"]).notes(&notes.join(", ")).score());
+    assert!(!upper.contains("2:") && !lower.contains("5:"), "{upper} over {lower}");
+}
