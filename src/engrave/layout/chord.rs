@@ -143,6 +143,20 @@ impl Chord<'_> {
         })
     }
 
+    /// The half-spaces that it takes beside the notes of another voice: those of a rest too, unless it is that of
+    /// a bar.
+    pub(super) fn taken(&self) -> Option<(i32, i32)> {
+        match self.look {
+            Look::Rest { glyph, y, whole_bar: false } => {
+                let (bounds, scale) = (glyph.bounds(), self.scale);
+                let low = 2.0 * (bounds.y0 * scale - y);
+                let high = 2.0 * (bounds.y1 * scale - y);
+                Some((low.ceil().narrow::<i32>(), high.floor().narrow::<i32>()))
+            }
+            _ => self.band(),
+        }
+    }
+
     /// Heads and accidentals reach farther to the left: what stands before them gives way.
     pub(super) fn reach_left(&mut self, reach: f64) {
         let by = reach - self.signed;

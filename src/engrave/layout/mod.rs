@@ -1,6 +1,8 @@
 //! From a sheet to pages: columns, lines, systems, pages.
 
 mod attempt;
+#[cfg(test)]
+mod beside_tests;
 mod breaking;
 mod canvas;
 mod chord;

@@ -406,7 +406,7 @@ impl BarSpace<'_> {
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
         let mut free: Vec<f64> = vec![0.4; self.chords.len()];
-        // Which half-spaces the last note of each voice takes.
+        // Which half-spaces the last note or rest of each voice takes.
         let mut bands: Vec<Option<(i32, i32)>> = vec![None; self.chords.len()];
         let mut next: Vec<usize> = vec![0; self.chords.len()];
         let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
@@ -418,7 +418,7 @@ impl BarSpace<'_> {
                 if n < chords.len() && of[n] == column && !is_bar_rest(&chords[n]) {
                     at = at.max(free[staff] + chords[n].left);
                     if let Some(other) = self.beside[staff]
-                        && let (Some(own), Some(there)) = (chords[n].band(), bands[other])
+                        && let (Some(own), Some(there)) = (chords[n].taken(), bands[other])
                         && own.0 <= there.1
                         && own.1 >= there.0
                     {
@@ -433,7 +433,7 @@ impl BarSpace<'_> {
                     let chord = &chords[next[staff]];
                     if !is_bar_rest(chord) {
                         free[staff] = at + chord.right + AIR;
-                        bands[staff] = chord.band();
+                        bands[staff] = chord.taken();
                     }
                     next[staff] += 1;
                 }

@@ -158,7 +158,8 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     if let (Some(a), Some(b)) = (graces(upper), graces(lower))
         && a.0 - b.1 < 6
     {
-        let room = upper.left - upper.signed;
+        // Up to the left edge of what stands before the upper note.
+        let room = (upper.left - lower.signed).max(0.0);
         lower.graces.iter_mut().for_each(|(x, _)| *x -= room);
         lower.left += room;
     }

@@ -1,6 +1,7 @@
 //! What spans bars on the line of a staff: slurs, hairpins, octave lines.
 
 use super::*;
+use crate::layout::chord::Chord;
 
 /// From the hook of an octave line to the bar line, and at least from the left edge of the last head. Our
 /// heuristic.
@@ -138,8 +139,23 @@ impl SystemLine<'_> {
             return self.placed.iter().find(|placed| placed.bar + 1 == to.0).map(line);
         }
         let placed = self.placed.iter().find(|placed| placed.bar == to.0)?;
-        let next = self.place_of(to)?.0 - 0.5;
+        let next = self.place_of(to)?.0 - self.beside_column(to) - 0.5;
         Some(next.min(line(placed)))
+    }
+
+    /// How far heads of a time stand to the left of their column: seconds in a chord under its stem, grace notes.
+    fn beside_column(&self, (bar, at): (usize, Time)) -> f64 {
+        let left = |chord: &Chord| {
+            let heads = chord.heads().iter().map(|head| head.x);
+            heads.fold(0.0, f64::min)
+        };
+        let lanes = &self.spaces[bar].chords[self.staff().lanes.clone()];
+        let chords = lanes.iter().flatten().filter(|chord| chord.at() == at);
+        let all = chords.map(|chord| {
+            let graces = chord.graces.iter().map(|(x, grace)| x + left(grace));
+            chord.shift + graces.fold(left(chord), f64::min)
+        });
+        -all.fold(0.0, f64::min)
     }
 
     pub(super) fn octave_lines(
@@ -157,8 +173,8 @@ impl SystemLine<'_> {
             }
             let begins = from.0 >= first.bar;
             let ends = to.0 <= last.bar || to == (last.bar + 1, Time::ZERO);
-            let x0 =
-                if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
+            let column = self.place_of(from).filter(|_| begins);
+            let x0 = column.map_or(begin, |place| place.0 - self.beside_column(from));
             let x1 = if ends { self.octave_ends(to).unwrap_or(end) } else { end };
             directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
         }

@@ -1,0 +1,77 @@
+//! What stands beside its column, or beside that of another voice: small notes of both, seconds, rests.
+
+use kurbo::Rect;
+
+use super::page_tests::bars;
+use super::tests::{OBOES, of, part_of, score, texts};
+use crate::page::{Kind, Mark, Page};
+use crate::paper::Setup;
+
+/// A condensed score of two oboes at levels of their own, and so with stems of their own; every bar alike.
+fn oboes(one: &str, two: &str) -> Page {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody, at f\n \
+         oboe.2 plays two as harmony, at p\n bassoon rests\n}}\n",
+        bars(20, one),
+        bars(20, two),
+    );
+    score(&text, true).pages[0].clone()
+}
+
+fn boxes(page: &Page, kind: Kind) -> Vec<Rect> {
+    of(page, kind).into_iter().map(Mark::bounds).collect()
+}
+
+/// Those of one kind that lie on heads.
+fn over_heads(page: &Page, kind: Kind) -> Vec<Rect> {
+    let heads = boxes(page, Kind::Head);
+    let signs = boxes(page, kind);
+    assert!(signs.len() > 5, "{} of {}", signs.len(), kind.name());
+    let over = |sign: &Rect| heads.iter().any(|head| head.intersect(*sign).area() > 0.02);
+    signs.into_iter().filter(over).collect()
+}
+
+#[test]
+fn small_notes_of_two_voices_keep_clear_of_one_another_where_the_upper_note_alone_has_a_sign() {
+    let tune = "1/1 grace(1/16 C#5) Ab4";
+    let page = oboes(tune, tune);
+    let over = over_heads(&page, Kind::Accidental);
+    assert!(over.is_empty(), "{over:?}");
+}
+
+#[test]
+fn a_rest_keeps_clear_of_a_head_of_the_other_voice_struck_just_before_it() {
+    let upper = "5:4( 1/16 A5 A5 A5 rest A5 ) 1/4 A5 1/2 A5";
+    let lower = "1/8 F5 1/64 F5 F5 3/32 F5 1/4 F5 1/2 F5";
+    let page = oboes(upper, lower);
+    let over = over_heads(&page, Kind::Rest);
+    assert!(over.is_empty(), "{over:?}");
+}
+
+/// A player would read them as they stand.
+#[test]
+fn an_octave_line_goes_over_the_small_notes_and_seconds_that_it_moves_and_no_others() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 60\n 3 end";
+    let high = "1/8 { grace(1/8 A6 B6) C7 D7 C7 D7 C7 D7 C7&D7 C7&D7 }";
+    let within = |begin: &str, end: &str| {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+             voice tune {{ 1: 1/1 C5 | 2: {begin} | 3: {end} | }}\n\
+             ensemble few {{ era 1885\n violin-1\n }}\nscoring all for few {{\n violin-1 plays tune as melody\n}}\n"
+        );
+        let page = &part_of(&text, &Setup::default()).pages[0];
+        let word = texts(page, "8va")[0].bounds();
+        let level = |mark: &&Mark| mark.bounds().height() < 0.5;
+        let dashes = of(page, Kind::Frame).into_iter().filter(level).map(Mark::bounds);
+        let end = dashes.map(|dash| dash.x1).fold(word.x1, f64::max);
+        let heads = boxes(page, Kind::Head);
+        let middle = |head: &Rect| head.center().x;
+        heads.iter().filter(|head| (word.x0 - 0.1..end).contains(&middle(head))).count()
+    };
+    let low = "1/1 C5";
+    assert_eq!(within(high, low), 12, "from the first small note");
+    assert_eq!(within(high, "1/8 C7 D7 C7 D7 1/2 grace(1/8 C5 D5) E5"), 16, "to before others");
+    assert_eq!(within(high, "1/8 C7 D7 C7 D7 1/2 C5&D5&E5&F5&G5"), 16, "to before seconds");
+    let low = "1/8 C7&D7 D7 C7 D7 C7 D7 C7 D7";
+    assert_eq!(within(low, "1/1 C5"), 9, "from seconds");
+}
