@@ -21,6 +21,7 @@ from pathlib import Path
 
 from lxml import etree
 
+import check_condensed
 import check_notation
 import check_pages
 import check_schema
@@ -59,6 +60,7 @@ def _pages(scorings):
     # lengths, as on the pages of music that somebody wrote.
     for scoring in scorings:
         yield check_pages.check(scoring.folder, scoring.name)
+        yield from check_condensed.check(scoring.folder, scoring.name)
         if not check_pages.missing():
             yield check_pages.check_documents(scoring.folder, scoring.name, pictures=False)
 

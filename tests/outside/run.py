@@ -21,6 +21,7 @@ import check_arrangements
 import check_catalogue
 import check_checks
 import check_chorales
+import check_condensed
 import check_corpus
 import check_editor
 import check_faults
@@ -169,6 +170,7 @@ def main(ripieno, *samples):
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
             check_pages.check_all(ripieno, samples, work / "pages", datetime.date.today().toordinal()),
+            check_condensed.check_built(work / "pages", samples),
             check_arrangements.check(
                 ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated",
                 pages=True,

@@ -25,6 +25,9 @@ class Sign:
     grace: bool
     chord: bool
     tied_on: bool
+    sounds: bool
+    """The value that is printed: "quarter", whatever dots it has."""
+    value: str
 
 
 @dataclass
@@ -161,7 +164,10 @@ def own(path):
     of its player, in the voice behind it."""
     root = etree.parse(str(path)).getroot()
     for measure in root.iter("measure"):
-        cues = [note for note in measure.findall("note") if note.find("cue") is not None]
+        cues = [
+            note for note in measure.findall("note")
+            if note.find("cue") is not None or (note.find("type") is not None and note.find("type").get("size") == "cue")
+        ]
         if cues:
             for element in [*cues, *measure.findall("backup")]:
                 measure.remove(element)
@@ -257,14 +263,14 @@ def _note(bar, element, now, divisions):
     start = bar.signs[-1].start if chord else now
     staff, voice = int(element.findtext("staff") or 1), element.findtext("voice")
     tied_on = any(tie.get("type") == "stop" for tie in element.findall("tie"))
-    bar.signs.append(Sign(staff, voice, start, length, head, grace, chord, tied_on))
+    sounds, value = element.find("rest") is None, element.findtext("type") or ""
+    bar.signs.append(Sign(staff, voice, start, length, head, grace, chord, tied_on, sounds, value))
     heads = [head] if head else []
     names = {sign.tag for sign in element.iter()} & SIGNS
     if chord:
         bar.events[-1].heads += heads
         bar.events[-1].names |= names
     else:
-        sounds = element.find("rest") is None
         bar.events.append(Event(now, length, heads, names, tied_on, grace, sounds, staff))
     return now if chord else now + length
 

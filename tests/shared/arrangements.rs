@@ -10,7 +10,7 @@ use proptest::prelude::Rng;
 use proptest::test_runner::{RngAlgorithm, TestRng};
 
 use shared::choices::Choices;
-use shared::generator::source;
+use shared::generator::{paired_source, source};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -24,7 +24,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for number in 0..count.parse::<u32>()? {
         let mut bytes = vec![0; 200 + (random.next_u32() % 1300) as usize];
         random.fill_bytes(&mut bytes);
-        let text = source(&mut Choices::new(&bytes));
+        let choices = &mut Choices::new(&bytes);
+        // Every other one has two players who share a staff of a condensed score.
+        let text = if number % 2 == 0 { source(choices) } else { paired_source(choices) };
         std::fs::write(Path::new(folder).join(format!("{number:03}.ripieno")), text)?;
     }
     Ok(())
