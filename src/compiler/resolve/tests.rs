@@ -59,6 +59,32 @@ fn tuplets_scale_their_values_and_leave_the_written_one_in_force() {
 }
 
 #[test]
+fn a_tuplet_of_twice_as_many_units_is_two_where_a_beat_parts_it() {
+    let tuplets = |metre: &str, bar: &str| -> String {
+        let form = format!("form {{ 1 metre {metre}, key C major\n 2 end }}\n");
+        let piece = piece(&format!("{form}voice v {{ 1: {bar} | 2: rest | }}"));
+        let all = piece.voices[0].music.tuplets.iter();
+        let all = all.map(|t| format!("{} {} {}:{}", t.start, t.length, t.actual, t.normal));
+        all.collect::<Vec<_>>().join(", ")
+    };
+    let two = "0/1 1/4 3:2, 1/4 1/4 3:2";
+    assert_eq!(tuplets("4/4", "3:2(1/8 E4 F G A B C5) 1/2 G4"), two);
+    assert_eq!(tuplets("4/4", "3:2(1/8 E4 F G 1/4 A 1/8 C5) 1/2 G4"), "0/1 1/2 3:2");
+    assert_eq!(tuplets("2/2", "3:2(1/8 E4 F G A B C5) 1/2 G4"), two);
+    // No note ends at the middle, or no beat begins there.
+    assert_eq!(tuplets("4/4", "3:2(1/8. E4 1/16 F 1/8. G 1/16 A 1/8 B C5) 1/2 G4"), "0/1 1/2 6:4");
+    assert_eq!(tuplets("2/4", "3:2(1/16 E4 F G A B C5) 1/4 G4"), "0/1 1/4 6:4");
+    assert_eq!(tuplets("4/4", "1/8 C4 3:2(1/8 E4 F G A B C5) 3/8 G4"), "1/8 1/2 6:4");
+    let twelve = "3:2(1/16 E4 F G A B C5 E4 F G A B C5) 1/2 G4";
+    assert_eq!(tuplets("4/4", twelve), "0/1 1/4 6:4, 1/4 1/4 6:4");
+    let ten = "5:4(1/16 E4 F G A B E4 F G A B) 1/2 G4";
+    assert_eq!(tuplets("4/4", ten), "0/1 1/4 5:4, 1/4 1/4 5:4");
+    // Its own unit is there.
+    assert_eq!(tuplets("4/4", "3:2(1/4 E4 1/8 F G A B) 1/2 G4"), "0/1 1/2 3:2");
+    assert_eq!(tuplets("6/8", "2:3(1/16 E4 F G A) 3/8 G4"), "0/1 3/8 2:3");
+}
+
+#[test]
 fn grace_notes_take_no_time_and_let_nothing_leak() {
     let piece =
         piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 D5 grace(1/16 E4 F) G | 2: 1/2 A | }}"));

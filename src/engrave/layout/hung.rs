@@ -31,15 +31,18 @@ const OVER: [Mark; 9] = [
     Mark::Fermata,
 ];
 
-/// Articulations, which lie within slurs.
-pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
+/// Articulations, which lie within slurs. `voices` are all of the staff.
+pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec<Placed>]) {
     for note in notes {
         let Some(written) = note.chord.note() else { continue };
         if written.marks.is_empty() {
             continue;
         }
-        // Under a cue stand only rests: its marks stay at its heads.
-        let above = match note.chord.side.filter(|_| !note.chord.event.element.cue) {
+        // Under a cue stand only rests: its marks stay at its heads, unless a rest stands right under them, whose
+        // mark it would seem.
+        let under =
+            |side: &Side| !note.chord.event.element.cue || is_over_rest(note, *side, voices);
+        let above = match note.chord.side.filter(under) {
             Some(side) => side == Side::Upper,
             None => !(note.chord.is_stemmed() && note.chord.is_up()),
         };
@@ -148,12 +151,25 @@ fn scaled(glyph: Glyph, size: f64) -> Rect {
     Rect::new(bounds.x0 * size, bounds.y0 * size, bounds.x1 * size, bounds.y1 * size)
 }
 
-/// Has a note a fermata of its own under that of the upper voice on its staff, which begins and ends with it?
+/// Does a rest that is no bar of rest stand under a note of the upper voice, and begin with it?
+fn is_over_rest(note: &Placed, side: Side, voices: &[Vec<Placed>]) -> bool {
+    let begins = |other: &Placed| (other.bar, other.chord.event.element.at);
+    side == Side::Upper
+        && voices.iter().flatten().any(|other| {
+            other.chord.side == Some(Side::Lower)
+                && matches!(other.chord.look, Look::Rest { whole_bar: false, .. })
+                && begins(other) == begins(note)
+        })
+}
+
+/// Has a note or rest a fermata of its own under that of the upper voice on its staff, which begins and ends with it?
 /// One sign over the staff holds both; two are needed only where the voices are held for unlike notes. Common
 /// practice.
 fn is_held_above(note: &Placed, voices: &[Vec<Placed>]) -> bool {
-    let held =
-        |note: &Placed| note.chord.note().is_some_and(|written| written.marks.has(Mark::Fermata));
+    let held = |note: &Placed| match &note.chord.event.element.kind {
+        ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => *fermata,
+        ElementKind::Note(written) => written.marks.has(Mark::Fermata),
+    };
     let span =
         |note: &Placed| (note.bar, note.chord.event.element.at, note.chord.event.element.length);
     note.chord.side == Some(Side::Lower)
@@ -175,15 +191,12 @@ pub(super) fn ornaments(
             note.chord.event.element.kind,
             ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true }
         );
-        if fermata {
-            stack(
-                canvas,
-                (Kind::Articulation, origin),
-                (Glyph::FermataAbove, size),
-                note.middle(),
-                true,
-                (0.5, 2.0),
-            );
+        if fermata && !is_held_above(note, voices) {
+            // Of the lower voice it stands under the staff, at its rest.
+            let over = note.chord.side != Some(Side::Lower);
+            let glyph = if over { Glyph::FermataAbove } else { Glyph::FermataBelow };
+            let sign = (glyph, size);
+            stack(canvas, (Kind::Articulation, origin), sign, note.middle(), over, (0.5, 2.0));
         }
         let Some(written) = note.chord.note() else { continue };
         for mark in OVER {

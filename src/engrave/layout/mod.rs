@@ -24,6 +24,8 @@ mod over;
 mod page_tests;
 #[cfg(test)]
 mod published_tests;
+#[cfg(test)]
+mod rests_tests;
 mod seams;
 mod skyline;
 mod spacing;

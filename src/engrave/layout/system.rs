@@ -370,7 +370,7 @@ impl SystemLine<'_> {
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
-            hung::articulations(canvas, notes);
+            hung::articulations(canvas, notes, &voices);
             curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes);
         }

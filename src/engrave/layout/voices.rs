@@ -6,6 +6,7 @@ use ripieno_compiler::narrow::Narrow;
 use super::chord::{Chord, Head, Look, lay_accidentals};
 use super::measures::{DOT_GAP, STEM};
 use super::notes::Placed;
+use crate::glyphs::Glyph;
 use crate::sheet::Side;
 
 /// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
@@ -26,21 +27,73 @@ pub(super) fn part_voices<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) 
     for chord in lower.iter_mut() {
         part_rest(chord, upper);
     }
+    part_rests(upper, lower);
+    level_rests(upper, lower, Side::Upper);
+    level_rests(lower, upper, Side::Lower);
     share_rests(upper, lower);
+}
+
+/// A player's rest under one of a cue, which is smaller, keeps clear of it: on a staff of few lines it would run
+/// into it.
+fn part_rests(upper: &[Chord], lower: &mut [Chord]) {
+    for rest in lower {
+        let at = rest.at();
+        let above = upper.iter().find(|cue| cue.event.element.cue && cue.at() == at);
+        let Some(Chord { look: Look::Rest { glyph: small, y: top, .. }, scale, .. }) = above else {
+            continue;
+        };
+        let Look::Rest { glyph, y, whole_bar: false } = &mut rest.look else { continue };
+        let least = top + small.bounds().y1 * scale + CLEAR_REST - glyph.bounds().y0;
+        lower_rest(y, &mut rest.dots, (least - *y).max(0.0).ceil());
+    }
+}
+
+/// Air between the rest of a cue and that of the player under it, in staff spaces. Our heuristic.
+const CLEAR_REST: f64 = 0.2;
+
+/// Moves a rest down by whole spaces, so that it stands to the lines as before, with its dots.
+fn lower_rest(y: &mut f64, dots: &mut [(f64, i32)], by: f64) {
+    *y += by;
+    let steps = (2.0 * by).narrow::<i32>();
+    dots.iter_mut().for_each(|dot| dot.1 -= steps);
+}
+
+/// Rests of one voice that follow one another stand at one height, that of the farthest from the other voice
+/// (common practice), but for those that stand for both voices.
+fn level_rests(voice: &mut [Chord], others: &[Chord], side: Side) {
+    let shared = |chord: &Chord| others.iter().any(|other| are_one_rest(chord, other));
+    let height = |chord: &Chord| match chord.look {
+        Look::Rest { y, glyph, whole_bar: false } if glyph != Glyph::RestWhole => {
+            (!shared(chord)).then_some(y)
+        }
+        _ => None,
+    };
+    for run in voice.chunk_by_mut(|a, b| height(a).is_some() && height(b).is_some()) {
+        let farther = if side == Side::Upper { f64::min } else { f64::max };
+        let Some(level) = run.iter().filter_map(height).reduce(farther) else { continue };
+        for rest in run {
+            if let Look::Rest { y, .. } = &mut rest.look {
+                let by = level - *y;
+                lower_rest(y, &mut rest.dots, by);
+            }
+        }
+    }
+}
+
+/// Do two voices rest as long, from the same time on?
+fn are_one_rest(one: &Chord, other: &Chord) -> bool {
+    [one, other].iter().all(|chord| matches!(chord.look, Look::Rest { .. }))
+        && other.at() == one.at()
+        && other.event.element.value == one.event.element.value
+        && other.event.element.length == one.event.element.length
+        && (other.scale - one.scale).abs() < 1e-9
 }
 
 /// Where both voices rest as long, one rest stands for both, in the middle (Gould, chapter 1, from
 /// memory).
 fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
     for one in upper.iter_mut().filter(|chord| matches!(chord.look, Look::Rest { .. })) {
-        let alike = |other: &&mut Chord| {
-            matches!(other.look, Look::Rest { .. })
-                && other.at() == one.at()
-                && other.event.element.value == one.event.element.value
-                && other.event.element.length == one.event.element.length
-                && (other.scale - one.scale).abs() < 1e-9
-        };
-        let Some(other) = lower.iter_mut().find(alike) else { continue };
+        let Some(other) = lower.iter_mut().find(|other| are_one_rest(one, other)) else { continue };
         let (Look::Rest { y: above, .. }, Look::Rest { y: below, .. }) =
             (&mut one.look, &mut other.look)
         else {
@@ -211,9 +264,7 @@ fn part_rest(rest: &mut Chord, others: &[Chord]) {
     };
     // By whole spaces, so that it stands to the lines as before.
     let by = (moved - *y).abs().ceil() * if side == Side::Upper { -1.0 } else { 1.0 };
-    *y += by;
-    let steps = (2.0 * by).narrow::<i32>();
-    rest.dots.iter_mut().for_each(|dot| dot.1 -= steps);
+    lower_rest(y, &mut rest.dots, by);
 }
 
 /// Brings the bars of rest of a line that follow one another under a cue to one height, that of the lowest.

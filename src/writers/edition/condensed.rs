@@ -24,8 +24,8 @@ use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem
 
 use super::shared_hairpins::Pins;
 use super::{
-    Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, levels, partings,
-    shared_words, spans, staves, sung,
+    Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, in_common,
+    levels, partings, shared_words, spans, staves, sung,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -69,13 +69,7 @@ pub(super) fn are_halves(first: &Staff, second: &Staff) -> bool {
 
 /// Do they read the same instrument in the same key from first to last?
 fn read_alike(first: &Staff, second: &Staff) -> bool {
-    let same = |a: &Measure, b: &Measure| {
-        a.key == b.key
-            && a.transposition == b.transposition
-            && a.instrument.map(|i| &*i.id) == b.instrument.map(|i| &*i.id)
-    };
-    std::ptr::eq(first.instrument, second.instrument)
-        && first.measures.iter().zip(&second.measures).all(|(a, b)| same(a, b))
+    in_common::taken([first, second]).is_some()
 }
 
 /// Of the bars in which either plays, cellos and basses must read the same in so many of four to
@@ -168,17 +162,19 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let unsettled = smooth(pair, &ways);
     let clefs = clefs(pair);
     let names = shared_words::names(pair);
-    let mut lines = 0;
-    for bar in 0..edition.bars.len() {
+    // Cellos and basses read one key, each from instruments of their own.
+    let taken = in_common::taken(pair).unwrap_or_else(|| in_common::own(pair[0]));
+    let (mut lines, mut instrument) = (0, pair[0].instrument);
+    for (bar, taken) in taken.into_iter().enumerate().take(edition.bars.len()) {
         let (first, second) = (&pair[0].measures[bar], &pair[1].measures[bar]);
-        let instrument = pair[0].instrument_in(bar);
+        instrument = taken.instrument.unwrap_or(instrument);
         let now = staves::lines_of(instrument);
         let changed = std::mem::replace(&mut lines, now) != now;
         bars.push(StaffBar {
             lines: changed.then_some(now),
-            instrument: first.instrument,
-            transposition: first.transposition,
-            key: first.key,
+            instrument: taken.instrument,
+            transposition: taken.transposition,
+            key: taken.key,
             clefs: clefs[bar].clone(),
             voices: voices(unsettled[bar], [first, second], player),
             directions: {

@@ -9,15 +9,15 @@
 //! everybody enters together then. Which part is heard best is our heuristic; see [`hears`].
 
 use std::borrow::Cow;
-use std::ops::{Range, RangeInclusive};
+use std::ops::Range;
 
 use smallvec::smallvec;
 
 use crate::arrange::{Arrangement, PackedNote, Part, SoundingNote};
-use crate::instruments::{Clef, Instrument, Tuning};
+use crate::instruments::Clef;
 use crate::music::Time;
 use crate::narrow::Narrow;
-use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
+use crate::notate::{Element, ElementKind, FrameBar, Origin, Stem, bars_of, in_hand, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
 
 use super::{
@@ -31,11 +31,12 @@ const MOST: usize = 4;
 
 /// Adds cues to a part of one staff.
 pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usize, cueing: Cueing) {
-    let part = &arrangement.parts[player];
     // Who reads two staves has his own way of counting.
     if edition.staves.len() != 1 {
         return;
     }
+    // What he takes for his entry he has in hand already.
+    let part = in_hand::as_read(&arrangement.parts[player], edition.bars);
     for rest in long_rests(&edition.staves[0].bars, &edition.movements, cueing) {
         let Some(cue) = best(edition, arrangement, player, rest) else { continue };
         // Nobody reads pitches on the line of a drum.
@@ -43,7 +44,7 @@ pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usiz
         if unpitched(cue.bars.start) != unpitched(cue.bars.end) {
             continue;
         }
-        write(edition, arrangement, player, &cue);
+        write(edition, arrangement, &part, &cue);
     }
 }
 
@@ -203,12 +204,10 @@ fn height(notes: &[PackedNote]) -> Option<f64> {
 }
 
 /// Writes a cue into the bars of the player's staff.
-fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &Cue) {
-    let own = &arrangement.parts[player];
+fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue) {
     let other = &arrangement.parts[cue.from];
     let start = edition.bars[cue.bars.start].start;
     let entry = edition.bars[cue.bars.end].start;
-    let InHand { instruments, tunings } = take_ahead(edition, own, cue);
     let staff = &edition.staves[0];
     let clef = staff.bars[..=cue.bars.start]
         .iter()
@@ -222,9 +221,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             .collect(),
         tuplets: other.tuplets.clone(),
         directions: Vec::new(),
-        instruments,
-        tunings,
-        ..(**own).clone()
+        ..own.clone()
     };
     let unpitched = read.instrument_at(start).unpitched;
     let alike = std::ptr::eq(other.instrument_at(start), read.instrument_at(start))
@@ -295,7 +292,10 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             say(at - frame.start, DirectionKind::CueName(words.into()));
         }
         staff_bar.who = Some((at, DirectionKind::CueName(name.clone())));
-        let rest = staff_bar.voices.pop();
+        let mut rest = staff_bar.voices.pop();
+        if let Some(rest) = &mut rest {
+            hold_once(&mut measure.elements, rest.elements.to_mut(), &holds(own, frame));
+        }
         staff_bar.voices = smallvec![VoiceBar {
             number: 1,
             stems: Stems::Up,
@@ -312,59 +312,38 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     super::spans::number(&mut edition.staves);
 }
 
-/// What a player has in hand: instruments, and their crooks and keys, from when on.
-struct InHand {
-    instruments: Vec<(Time, &'static Instrument)>,
-    tunings: Vec<(Time, &'static Tuning)>,
+/// Where in a bar a player is held while he rests.
+fn holds(own: &Part, frame: &FrameBar) -> Vec<Time> {
+    let bar = frame.start..frame.start + frame.length;
+    let held = own.directions.iter().filter(|said| matches!(said.kind, Said::FermataOnRest));
+    held.map(|said| said.at).filter(|at| bar.contains(at)).map(|at| at - frame.start).collect()
 }
 
-/// Has a player who takes another instrument, crook or key during a cue read the cue in it: he was told
-/// to take it before, so what he has in hand begins with the cue. None of his own notes lie between. Its name
-/// ("Piccolo", "in D") stays at his entry: over the cue it would be taken for the name of who is heard. Where
-/// his signature changes with the key of the piece, it says when, and nothing is moved.
-fn take_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> InHand {
-    let start = edition.bars[cue.bars.start].start;
-    let entry = edition.bars[cue.bars.end].start;
-    let mut held = InHand { instruments: own.instruments.clone(), tunings: own.tunings.clone() };
-    let bars = &mut edition.staves[0].bars;
-    let later = || cue.bars.start + 1..cue.bars.end + 1;
-    let taken = |bar: &usize| bars[*bar].transposition.is_some() || bars[*bar].instrument.is_some();
-    let taken = later().filter(taken).collect::<Vec<_>>();
-    match taken[..] {
-        [] => {}
-        [bar] if !(edition.bars[bar].key_shown && bars[bar].key.is_some()) => {
-            let ahead = start..=entry;
-            if bars[bar].instrument.is_some() {
-                begin(&mut held.instruments, &ahead, own.instrument_at(entry));
-            }
-            if let Some(tuning) = own.tuning_at(entry) {
-                begin(&mut held.tunings, &ahead, tuning);
-            }
-            let at_once = |(at, _): &(Time, Clef)| *at == Time::ZERO;
-            let clef = bars[bar].clefs.iter().copied().find(at_once);
-            bars[bar].clefs.retain(|clef| !at_once(clef));
-            let StaffBar { lines, instrument, transposition, key, .. } = &mut bars[bar];
-            let now = (lines.take(), instrument.take(), transposition.take(), key.take());
-            let cued = &mut bars[cue.bars.start];
-            cued.lines = now.0.or(cued.lines);
-            cued.instrument = now.1.or(cued.instrument);
-            cued.transposition = now.2.or(cued.transposition);
-            cued.key = now.3.or(cued.key);
-            if let Some(clef) = clef {
-                cued.clefs.retain(|clef| !at_once(clef));
-                cued.clefs.insert(0, clef);
-            }
+/// One fermata holds a cue and the rest under it, and stands where it holds: over the cue.
+fn hold_once(cue: &mut [Element], rests: &mut [Element], holds: &[Time]) {
+    let mut held = cue.iter().any(|element| match &element.kind {
+        ElementKind::Note(note) => note.marks.has(Mark::Fermata),
+        ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => *fermata,
+    });
+    for at in holds {
+        if held {
+            break;
         }
-        _ => {}
+        let sounds = |element: &&mut Element| *at < element.at + element.length;
+        match cue.iter_mut().find(sounds).map(|element| &mut element.kind) {
+            Some(ElementKind::Note(note)) => note.marks.insert(Mark::Fermata),
+            Some(ElementKind::Rest { fermata } | ElementKind::BarRest { fermata }) => {
+                *fermata = true;
+            }
+            None => continue,
+        }
+        held = true;
     }
-    held
-}
-
-/// Has something in hand from the first of two times on, and nothing else between them.
-fn begin<T>(held: &mut Vec<(Time, T)>, ahead: &RangeInclusive<Time>, taken: T) {
-    held.retain(|(at, _)| !ahead.contains(at));
-    let place = held.partition_point(|(at, _)| at < ahead.start());
-    held.insert(place, (*ahead.start(), taken));
+    for rest in rests.iter_mut().filter(|_| held) {
+        if let ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } = &mut rest.kind {
+            *fermata = false;
+        }
+    }
 }
 
 /// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds
@@ -383,9 +362,15 @@ fn name(other: &Part, start: Time, sounds: i8) -> String {
     };
     let plucked = is_plucked(other, start).then(|| Technique::Pizzicato.printed().to_owned());
     let more: Vec<String> = plucked.into_iter().chain(sounds).collect();
+    // Another instrument than that which he is called by goes by its own name, as in a score.
+    let hand = other.instrument_at(start);
+    let short = match std::ptr::eq(hand, other.player.instrument) {
+        true => &other.player.abbreviation,
+        false => &hand.abbreviation,
+    };
     match more.is_empty() {
-        true => other.player.abbreviation.clone(),
-        false => format!("{} ({})", other.player.abbreviation, more.join(", ")),
+        true => short.clone(),
+        false => format!("{short} ({})", more.join(", ")),
     }
 }
 

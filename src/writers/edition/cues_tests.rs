@@ -196,7 +196,8 @@ fn a_cue_stands_in_the_crook_that_the_player_has_by_then() {
     let bars = edition.staves[0].bars.iter().enumerate();
     let turned: Vec<usize> =
         bars.filter(|(_, bar)| bar.transposition.is_some()).map(|(bar, _)| bar).collect();
-    assert_eq!(turned, [0, 8]);
+    // From where he is told to change it, before the cue.
+    assert_eq!(turned, [0, 1]);
 }
 
 /// Of the cue of a player, the pitches that his instrument would give, moved as the name says, and the name.
@@ -286,4 +287,16 @@ fn a_cue_stands_for_the_instrument_that_the_player_has_taken_by_then() {
         // Not over the cue, where it would be taken for who is heard.
         assert_eq!(told, ["2 take Piccolo", "11 Piccolo"], "{bar}");
     }
+}
+
+#[test]
+fn a_cue_names_the_instrument_that_its_player_has_by_then() {
+    let voices = "voice tune { 1: 1/1 E5 | 2: rest 7 | 9: 1/4 C6 D6 E6 F6 | 10: 1/4 G6 A6 B6 C7 | 11: 1/1 C6 | 12: C6 | }\n\
+        voice late { 1: 1/1 C5 | 2: rest 9 | 11: 1/1 D5 | 12: D5 | }\n";
+    let lines =
+        "flute.2 plays tune as melody\n oboe plays late as harmony\n flute.2 takes piccolo bar 5";
+    let arrangement = arranged_for("flute 2, oboe", voices, lines);
+    let player = arrangement.parts.iter().position(|part| part.player.id == "oboe").unwrap();
+    let cue = cues(&arrangement, player, 8);
+    assert!(cue[0].starts_with("9 Picc."), "{cue:?}");
 }

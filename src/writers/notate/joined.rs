@@ -4,6 +4,7 @@
 use smallvec::SmallVec;
 
 use crate::arrange::{ArrangedMovement, Arrangement, Part};
+use crate::instruments::Instrument;
 use crate::music::Time;
 use crate::resolve::Technique;
 
@@ -45,9 +46,17 @@ pub(super) fn staff(notation: &Notation, player: usize) -> Staff {
         let index = movement.players.get(player).copied().flatten();
         let index = index.filter(|index| *index < movement.arrangement.parts.len());
         let written = index.and_then(|index| own.staves(index..index + 1).pop());
-        row.append(written.unwrap_or_else(|| silent(part, &own.frame, notation.pitches)), movement);
+        let mut written = match written {
+            Some(written) => written,
+            None => {
+                row.append(silent(part, &own.frame, notation.pitches), movement);
+                continue;
+            }
+        };
+        row.take(&mut written);
+        row.append(written, movement);
     }
-    let Row { mut measures, lower } = row;
+    let Row { mut measures, lower, .. } = row;
     say_changes(part, arrangement, &notation.frame, &mut measures);
     take_back(arrangement, &mut measures);
     finished(part, measures, lower)
@@ -59,9 +68,23 @@ struct Row {
     measures: Vec<Measure>,
     /// Those of the lower staff, where any movement has one.
     lower: Vec<Measure>,
+    /// The instrument in hand at the end.
+    hand: Option<&'static Instrument>,
 }
 
 impl Row {
+    /// Says with the first bar of a movement what is in hand there, where that is something else.
+    fn take(&mut self, own: &mut Staff) {
+        let begins = own.instrument;
+        if let Some(first) = own.measures.first_mut()
+            && self.hand.is_some_and(|hand| !std::ptr::eq(hand, begins))
+        {
+            first.instrument.get_or_insert(begins);
+        }
+        let taken = own.measures.iter().rev().find_map(|measure| measure.instrument);
+        self.hand = Some(taken.unwrap_or(begins));
+    }
+
     fn append(&mut self, own: Staff, movement: &ArrangedMovement) {
         let Staff { mut measures, mut lower, .. } = own;
         if lower.is_empty() && !self.lower.is_empty() {
@@ -165,18 +188,7 @@ fn say_changes(
     measures: &mut [Measure],
 ) {
     let later = arrangement.movements.iter().skip(1);
-    let borders: Vec<(usize, Time)> =
-        later.map(|movement| (movement.first, movement.start)).collect();
-    for &(first, start) in &borders {
-        let hand = part.instrument_at(start);
-        let before = frame.get(first.wrapping_sub(1)).map_or(Time::ZERO, |bar| bar.start);
-        if let Some(measure) = measures.get_mut(first)
-            && !std::ptr::eq(hand, part.instrument_at(before))
-        {
-            measure.instrument = Some(hand);
-        }
-    }
-    let starts: Vec<Time> = borders.iter().map(|(_, start)| *start).collect();
+    let starts: Vec<Time> = later.map(|movement| movement.start).collect();
     let told = names::changes_told(part, frame, &starts).into_iter();
     for told in told.filter(|told| told.taken == Time::ZERO || starts.contains(&told.taken)) {
         let begun = |bar: &FrameBar| bar.start < told.at || bar.start == told.at && !told.at_end;

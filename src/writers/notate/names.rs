@@ -1,5 +1,7 @@
 //! What is said of an instrument's key: "in D", "in B♭ basso"; of drums: "in D, A", "D to C".
 
+use smallvec::SmallVec;
+
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
 
@@ -46,7 +48,7 @@ pub(super) fn all_keys(part: &Part) -> Vec<String> {
 
 /// When something else is taken: another instrument, key, crook or tuning of drums. In order, each
 /// once, the beginning left out.
-fn changes(part: &Part) -> Vec<Time> {
+pub(super) fn changes(part: &Part) -> Vec<Time> {
     let instruments = part.instruments.iter().map(|(at, _)| *at);
     let tunings = part.tunings.iter().map(|(at, _)| *at);
     let drums = part.drums.iter().map(|(at, _)| *at);
@@ -68,7 +70,7 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
-    told.extend(begins_on(part));
+    told.extend(begins_on(part, frame, borders));
     told.extend(begins_in(part, borders));
     for (index, &at) in changes.iter().enumerate() {
         let Some((order, name)) = change(part, before, at) else { continue };
@@ -79,8 +81,8 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
             continue;
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
-        // What he begins in stands at the head.
-        if last.is_none() && std::ptr::eq(part.instrument_at(at), part.instrument_at(before)) {
+        // What he begins with stands at the head.
+        if last.is_none() {
             before = at;
             continue;
         }
@@ -124,7 +126,7 @@ pub(super) fn resting_place(frame: &[FrameBar], free: Time, enters: Time) -> Tim
 
 /// The end of the last repeat that ends behind a note, which ends at a time, and before the next: the note is
 /// played again then.
-fn replayed(frame: &[FrameBar], free: Time, enters: Time) -> Option<Time> {
+pub(super) fn replayed(frame: &[FrameBar], free: Time, enters: Time) -> Option<Time> {
     let first = frame.partition_point(|bar| bar.start + bar.length < free);
     let within = frame.get(first..)?.iter().take_while(|bar| bar.start < enters);
     let ends =
@@ -134,20 +136,37 @@ fn replayed(frame: &[FrameBar], free: Time, enters: Time) -> Option<Time> {
     plays_in_it.then(|| frame[ends].start + frame[ends].length)
 }
 
-/// What a player of several instruments has in hand at first, where his name is that of none of them, or
-/// that of several of which it is not the first: "Piccolo and Flute".
-fn begins_on(part: &Part) -> Option<Announced> {
-    let first = part.first_instrument();
-    let enters = part.notes.first()?.start();
-    let others = part.instruments.iter().any(|(_, taken)| !std::ptr::eq(*taken, first));
-    let plays_it = std::ptr::eq(part.instrument_at(enters), first);
-    let doubtful = part.has_own_name() || !std::ptr::eq(part.player.instrument, first);
-    (others && plays_it && doubtful).then(|| Announced {
-        at: enters,
-        words: first.name.clone(),
-        taken: Time::ZERO,
-        at_end: false,
-    })
+/// What a player has in hand at first, where his name is that of another instrument, or of none of
+/// several that he takes: what to take at the head of the first movement that he plays in, if he rests there
+/// for a bar, and its name at his first note.
+fn begins_on(part: &Part, frame: &[FrameBar], borders: &[Time]) -> SmallVec<[Announced; 2]> {
+    let Some(enters) = part.notes.first().map(|note| note.start()) else {
+        return SmallVec::new();
+    };
+    let hand = part.instrument_at(enters);
+    let others = part.instruments.iter().any(|(_, taken)| !std::ptr::eq(*taken, hand));
+    let his_own = std::ptr::eq(part.player.instrument, hand);
+    if his_own && !(others && part.has_own_name()) {
+        return SmallVec::new();
+    }
+    let since = part.instruments.iter().rev().find(|(at, _)| *at <= enters);
+    let taken = since.map_or(Time::ZERO, |(at, _)| *at);
+    let words = named(part, enters);
+    let told = |at: Time, words: String| Announced { at, words, taken, at_end: false };
+    let head = borders.iter().copied().filter(|start| *start <= enters).max().unwrap_or_default();
+    let rests = resting_place(frame, head, enters) == head
+        && frame[..].iter().any(|bar| bar.start == head && bar.start + bar.length <= enters);
+    let order = (rests && !his_own).then(|| told(head, format!("take {words}")));
+    order.into_iter().chain([told(enters, words)]).collect()
+}
+
+/// The name of the instrument in hand at a time, with its key or crook if it has a choice of them.
+fn named(part: &Part, at: Time) -> String {
+    let name = &part.instrument_at(at).name;
+    match key_at(part, at).filter(|_| part.tuning_at(at).is_some()) {
+        Some(key) => format!("{name} {key}"),
+        None => name.clone(),
+    }
 }
 
 /// The key, crook or tuning of somebody who needs several, at the head of the first movement that he
@@ -155,6 +174,9 @@ fn begins_on(part: &Part) -> Option<Announced> {
 fn begins_in(part: &Part, borders: &[Time]) -> Option<Announced> {
     let enters = part.notes.first()?.start();
     let first = part.first_instrument();
+    if !std::ptr::eq(part.instrument_at(enters), first) {
+        return None;
+    }
     let words = first_key(part)?;
     let other = |at: &Time| {
         let own = std::ptr::eq(part.instrument_at(*at), first);
@@ -179,10 +201,7 @@ pub(super) fn first_key(part: &Part) -> Option<String> {
 fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
     let (old, taken) = (part.instrument_at(before), part.instrument_at(now));
     if !std::ptr::eq(old, taken) {
-        let name = match key_at(part, now).filter(|_| part.tuning_at(now).is_some()) {
-            Some(key) => format!("{} {key}", taken.name),
-            None => taken.name.clone(),
-        };
+        let name = named(part, now);
         return Some((format!("take {name}"), name));
     }
     let (drums, other) = (drums_at(part, before), drums_at(part, now));
@@ -302,6 +321,31 @@ mod tests {
         let flute = score.staves.iter().find(|staff| staff.id == "flute.2").unwrap();
         assert!(!flute.own_name);
         assert_eq!(flute.instrument_name, "Flute 2");
+    }
+
+    #[test]
+    fn who_begins_on_another_instrument_is_told_to_take_it_at_once() {
+        let flute = |takes: &str, tune: &str| -> Vec<String> {
+            let arrangement = arranged(&format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+                 form {{ 1 metre 4/4, key C major\n 4 end }}\nvoice tune {{ {tune} }}\n\
+                 ensemble few {{ era 1885\n flute 2\n }}\n\
+                 scoring few for few {{\n flute.2 plays tune as melody\n {takes}\n}}\n"
+            ));
+            let part = arrangement.parts.iter().find(|part| part.player.id == "flute.2").unwrap();
+            let told = changes_told(part, &bars(&arrangement), &[]).into_iter();
+            told.map(|told| format!("{} {}", told.at, told.words)).collect()
+        };
+        let late = "1: rest 2 | 3: 1/1 C6 | 4: C6 |";
+        let told = ["0/1 take Piccolo", "2/1 Piccolo"];
+        assert_eq!(flute("flute.2 takes piccolo bar 2", late), told);
+        assert_eq!(flute("flute.2 takes piccolo", late), told);
+        // There is no bar of rest in which to take it.
+        let soon = "1: 1/2 rest C6 | 2: 1/1 C6 | 3: rest 2 |";
+        assert_eq!(flute("flute.2 takes piccolo", soon), ["1/2 Piccolo"]);
+        // He never has it in hand.
+        let there_and_back = "flute.2 takes piccolo bar 1\n flute.2 takes flute bar 2";
+        assert_eq!(flute(there_and_back, late), [""; 0]);
     }
 
     #[test]

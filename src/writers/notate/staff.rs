@@ -14,7 +14,7 @@ use super::{
     Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, PairedTremolo, Staff,
     StaffNote, Stem, TupletUse,
 };
-use super::{beams, clefs, directions, names, slurs, stems, tuplets};
+use super::{beams, clefs, directions, in_hand, names, slurs, stems, tuplets};
 
 #[cfg(test)]
 mod tests;
@@ -74,13 +74,14 @@ impl<'a> Bars<'a> {
 
 /// Writes the staff of a part.
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
-    let mut measures = measures(part, bars);
+    let mut measures = measures(&in_hand::as_read(part, bars.frame), bars);
     clefs::place_clefs(&mut measures, part.first_instrument());
     directions::place_directions(part, bars.frame, &mut measures);
     finished(part, measures, Vec::new())
 }
 
-/// The measures of a part's notes on one staff, without clefs and without what is said.
+/// The measures of a part's notes on one staff, without clefs and without what is said, as its player reads
+/// them ([`in_hand::as_read`]).
 pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
     measures_in(part, bars, 0..bars.frame.len())
 }
@@ -188,7 +189,8 @@ impl<'a> BarWriter<'a> {
         BarWriter {
             bars,
             part,
-            instrument: part.first_instrument(),
+            // Another one that is taken at once is said with the first bar.
+            instrument: part.instruments.first().map_or(part.player.instrument, |first| first.1),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
             note: 0,

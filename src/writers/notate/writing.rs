@@ -24,9 +24,10 @@ impl Writing {
         }
         let to_written = -transposition;
         let mut key = sounding.transposed(to_written);
-        // Seven signs are five in the other spelling. What stands at concert pitch keeps that of
-        // the piece.
-        if to_written != Interval::UNISON && key.fifths().abs() > 6 {
+        // Seven signs are five in the other spelling. What stands at concert pitch, or octaves away
+        // from it, keeps the key of the piece.
+        let octaves = Interval::octaves(to_written.whole_octaves());
+        if to_written != octaves && key.fifths().abs() > 6 {
             let second = Interval::new(if key.fifths() < 0 { -1 } else { 1 }, 0);
             let other = key.transposed(second);
             if other.fifths().abs() < key.fifths().abs() {
@@ -180,6 +181,13 @@ mod tests {
         // A player in C reads the key of the piece.
         let c_flat = writing("Cb", Mode::Major, Interval::UNISON);
         assert_eq!(c_flat.key().fifths(), -7);
+        // And so does who reads an octave away from what sounds.
+        for (octaves, key, fifths) in [(-1, "C#", 7), (1, "Cb", -7), (2, "Cb", -7)] {
+            let writing = writing(key, Mode::Major, Interval::octaves(octaves));
+            assert_eq!(writing.key().fifths(), fifths, "{octaves} {key}");
+            let note = written(writing, &format!("{key}4"));
+            assert!(note.starts_with(key), "{note}");
+        }
     }
 
     #[test]

@@ -26,7 +26,7 @@ use crate::resolve::{Mark, Marks, Role, Sound};
 
 use super::Staff;
 use super::staff::Bars;
-use super::{clefs, directions, staff};
+use super::{clefs, directions, in_hand, staff};
 
 use split::{Grip, Hand};
 
@@ -37,7 +37,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         return staff::staff(part, bars);
     };
     if is_continuo(part) {
-        let mut measures = staff::measures(part, bars);
+        let mut measures = staff::measures(&in_hand::as_read(part, bars.frame), bars);
         clefs::place_lower_clefs(&mut measures, part.first_instrument());
         directions::place_directions(part, bars.frame, &mut measures);
         directions::say_continuo(part, bars.frame, &mut measures);
@@ -45,7 +45,8 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     }
     let grips = split::split(part, bars.frame);
     let slurs = slurs(&part.notes);
-    let write = |hand| staff::measures(&part_of(part, &grips, &slurs, hand), bars);
+    let read = in_hand::as_read(part, bars.frame);
+    let write = |hand| staff::measures(&part_of(&read, &grips, &slurs, hand), bars);
     let (mut upper, mut lower) = (write(Hand::Upper), write(Hand::Lower));
     clefs::place_clefs(&mut upper, part.first_instrument());
     // The lower staff rests while an instrument of one staff is in hand.
