@@ -305,6 +305,17 @@ impl Staff {
 }
 
 impl StaffBar {
+    /// Who plays of those who share a staff, or whose cue it is, for a line that begins with the bar: it is
+    /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
+    #[must_use]
+    pub fn said_again(&self) -> Option<&Direction> {
+        let who = self.who.as_ref()?;
+        let kind = std::mem::discriminant(&who.kind);
+        let said =
+            |said: &Direction| std::mem::discriminant(&said.kind) == kind && said.at <= who.at;
+        (!self.directions.iter().any(said)).then_some(who)
+    }
+
     /// Does nobody play here?
     #[must_use]
     pub fn is_silent(&self) -> bool {

@@ -27,13 +27,14 @@ pub(super) struct Seam {
     pub torn: Torn,
 }
 
-/// How many curves and hairpins go over a bar line.
+/// How many curves, hairpins and cues go over a bar line.
 #[derive(Clone, Copy, Default, PartialEq, Eq, Debug)]
 pub(super) struct Torn {
     pub slurs: u8,
     pub hairpins: u8,
     /// Of one voice no more than one, however many heads it ties.
     pub ties: u8,
+    pub cues: u8,
 }
 
 impl Seam {
@@ -56,11 +57,16 @@ impl Seam {
         away + if self.ending { TORN } else { 0.0 }
     }
 
-    /// Cost of the slurs, hairpins and ties that the break tears. Of many staves that are phrased alike the first
+    /// Cost of the slurs, hairpins, ties and cues that the break tears. Of many staves that are phrased alike the first
     /// says most, so that the cost stays below [`TORN_SPANS`].
     fn torn_cost(self) -> f64 {
-        let Torn { slurs, hairpins, ties } = self.torn;
-        let torn = f64::from(slurs) + HAIRPIN * f64::from(hairpins) + TIE * f64::from(ties);
+        let Torn { slurs, hairpins, ties, cues } = self.torn;
+        // Where the eye expects a new line it finds the rest of a cue there.
+        let cues = if self.away == Some(0) { 0 } else { cues };
+        let torn = f64::from(slurs)
+            + HAIRPIN * f64::from(hairpins)
+            + TIE * f64::from(ties)
+            + CUE * f64::from(cues);
         TORN_SPANS * torn / (torn + SOME)
     }
 }
@@ -130,12 +136,14 @@ const OWN_LINE: f64 = 0.6;
 /// Cost of a break within an ending, whose bracket is then in two lines.
 const TORN: f64 = 4.0;
 /// Cost of a break that tears the slurs and hairpins of all staves, how many slurs cost half of it, and what part
-/// of a slur a hairpin is, and a tie, which is read on as easily as a note that is held: small beside what a line
-/// costs that is too full, so that it decides between breaks that are otherwise nearly as good. Our heuristic.
+/// of a slur a hairpin is, a tie, which is read on as easily as a note that is held, and a cue, which is only
+/// listened for: small beside what a line costs that is too full, so that it decides between breaks that are
+/// otherwise nearly as good. Our heuristic.
 const TORN_SPANS: f64 = 1.0;
 const SOME: f64 = 2.0;
 const HAIRPIN: f64 = 0.7;
 const TIE: f64 = 0.4;
+const CUE: f64 = 0.5;
 
 /// A last line is as wide as the others if its bars need not be stretched more than so.
 pub(super) const MOST_STRETCH: f64 = 2.2;
@@ -150,7 +158,7 @@ const NEVER: f64 = 1e12;
 pub(super) type Broken = (Vec<Vec<Range<usize>>>, bool);
 
 impl Plan<'_> {
-    /// The pages: of breakings into as many lines one that tears fewer slurs, hairpins and ties, where it is nearly
+    /// The pages: of breakings into as many lines one that tears fewer slurs, hairpins, ties and cues, where it is nearly
     /// as good otherwise.
     pub(super) fn pages(&self) -> Broken {
         let plain = self.cheapest(0.0);
@@ -422,9 +430,20 @@ mod tests {
     }
 
     #[test]
+    fn a_torn_cue_costs_less_than_a_torn_slur_and_nothing_where_a_line_should_begin() {
+        let cost = |slurs, cues, away| {
+            let torn = Torn { slurs, cues, ..Torn::default() };
+            Seam { torn, away, ..Seam::default() }.torn_cost()
+        };
+        assert!(cost(0, 1, None) > 0.0 && cost(0, 1, Some(4)) > 0.0);
+        assert!(cost(0, 1, None) < cost(1, 0, None));
+        assert!(cost(0, 1, Some(0)) == 0.0 && cost(1, 0, Some(0)) > 0.0);
+    }
+
+    #[test]
     fn a_break_costs_the_more_the_more_it_tears_but_never_as_much_as_a_torn_ending() {
         let cost = |slurs, hairpins, ties| {
-            let torn = Torn { slurs, hairpins, ties };
+            let torn = Torn { slurs, hairpins, ties, cues: 0 };
             Seam { torn, ..Seam::default() }.torn_cost()
         };
         assert!(cost(0, 0, 0) == 0.0);

@@ -320,9 +320,9 @@ fn arched(span: f64, steep: f64, blunt: f64) -> f64 {
 /// that it goes over. Our heuristic.
 const BESIDE_STEM: f64 = 0.4;
 
-/// How long the half before a first note is at least, where it lies over the staff and where it lies in it
-/// and must keep off the signature.
-const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
+/// How long the half before a first note is at least; it begins behind the signature (common practice), where room
+/// is left for it.
+const SHORTEST_HALF: f64 = SHORTEST_TIE;
 
 /// A slur between stems that go both ways stands so far from the tip of the one on its side, and any slur so far from
 /// the middle of a stem over which it begins or ends. Our heuristic; that it lies over the end of the stem is common
@@ -333,6 +333,24 @@ const BESIDE_TIP: f64 = 0.1;
 /// How steeply a slur may climb for each space of its length: one from the tip of a stem comes down to a head beside it
 /// only as near as it can and be an arc. Our heuristic.
 const CLIMB: f64 = 0.5;
+
+/// A slur may lie along a line of the staff for so many spaces, or for this part of its length; else it goes out by
+/// one of these. That curves keep off the lines is from Ross, slurs; the figures are our heuristic.
+const ALONG: (f64, f64) = (2.0, 0.22);
+const OFF_LINE: [f64; 6] = [0.0, 0.12, 0.24, 0.36, 0.48, 0.6];
+
+/// How far a curve lies along one line of the staff, so near to its middle that the two run into one, in staff
+/// spaces.
+fn along_line(spine: &CubicBez) -> f64 {
+    let near = (SLUR_MIDDLE + STAFF_LINE) / 2.0;
+    let points: Vec<Point> = (0..=48).map(|k| spine.eval(f64::from(k) / 48.0)).collect();
+    let along = |line: i32| {
+        let pairs =
+            points.windows(2).map(|pair| (pair[0].midpoint(pair[1]), pair[1].x - pair[0].x));
+        pairs.filter(|(at, _)| (at.y - f64::from(line)).abs() < near).map(|(_, x)| x).sum::<f64>()
+    };
+    (-2..=2).map(along).fold(0.0, f64::max)
+}
 
 /// Do the stems of the ends of a slur go both ways?
 fn are_unlike(first: &Placed, last: &Placed) -> bool {
@@ -393,11 +411,7 @@ fn slur(
         p0.y = p3.y;
     }
     if let Some(begin) = begin {
-        // Over clef and signature where it lies outside the staff.
-        let rises = SHORTEST_HALF.0 * HALF_CLIMB * HALF_LIFT;
-        let outside = p3.y * side + rises > 2.2;
-        let least = if outside { SHORTEST_HALF.0 } else { SHORTEST_HALF.1 };
-        let x = begin.min(p3.x.min(first.x + 1.2) - least);
+        let x = begin.min(p3.x - SHORTEST_HALF);
         p0 = Point::new(x, beyond(canvas, p0.y, x, first.x - 0.1));
     }
     if let Some(end) = end {
@@ -430,11 +444,6 @@ fn slur(
         (Some(_), None) => p0.y = side * (p0.y * side).max(p3.y * side + lift),
         (None, Some(_)) => p3.y = side * (p3.y * side).max(p0.y * side + lift),
         _ => {}
-    }
-    // Its back does not lie along a line of the staff.
-    let back = f64::midpoint(p0.y, p3.y) + side * height;
-    if back.abs() < 2.3 && (back - back.round()).abs() < 0.2 && (p0.y - p3.y).abs() < 0.6 {
-        height += 0.3;
     }
     let drawn = |p0: Point, p3: Point, height: f64| -> (CubicBez, BezPath) {
         if !is_half {
@@ -508,6 +517,22 @@ fn slur(
             p0.y = side * (p0.y * side).max(p3.y * side + lift);
         }
     }
+    // Its back does not lie along a line of the staff: it goes out as little as brings it off.
+    let shifted = |by: f64| -> (Point, Point, f64) {
+        let out = |point: Point, broken: bool| {
+            Point::new(point.x, point.y + if broken { side * by } else { 0.0 })
+        };
+        match is_half {
+            true => (out(p0, begin.is_some()), out(p3, end.is_some()), height),
+            false => (p0, p3, height + by),
+        }
+    };
+    let along = |by: f64| {
+        let (p0, p3, height) = shifted(by);
+        along_line(&drawn(p0, p3, height).0)
+    };
+    let by = OFF_LINE.into_iter().find(|by| along(*by) < ALONG.0.max(ALONG.1 * span));
+    let (p0, p3, height) = shifted(by.unwrap_or(0.0));
     let (spine, path) = drawn(p0, p3, height);
     for k in 0..24 {
         let (a, b) = (spine.eval(f64::from(k) / 24.0), spine.eval(f64::from(k + 1) / 24.0));

@@ -93,7 +93,7 @@ pub(super) fn joins(
             let what = &sheet.bars[bar.bar];
             if what.repeat_starts {
                 let x = if n == 0 {
-                    bar.body - bar.lead.ties - bar.lead.repeat + 0.2
+                    bar.body - bar.lead.carried - bar.lead.repeat + 0.2
                 } else if bar.lead.key + bar.lead.metre > 0.0 {
                     bar.body - bar.lead.repeat + 0.35
                 } else {

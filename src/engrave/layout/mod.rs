@@ -2,6 +2,8 @@
 
 mod attempt;
 #[cfg(test)]
+mod begins_tests;
+#[cfg(test)]
 mod beside_tests;
 mod breaking;
 mod canvas;

@@ -1,6 +1,6 @@
 //! What stands over the top staff: bar numbers, endings, signs, tempos and rehearsal marks.
 
-use kurbo::BezPath;
+use kurbo::{BezPath, ParamCurve as _, Point};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Tempo;
 use ripieno_writers::notate::Sign;
@@ -10,7 +10,7 @@ use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
 use super::spacing::{Lead, PlacedBar};
 use super::system::Setting;
 use crate::glyphs::Glyph;
-use crate::page::{Kind, Mark};
+use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Sheet};
 use crate::text::{Face, Run, shape};
 
@@ -30,7 +30,7 @@ pub(super) fn over(
     endings(canvas, sheet, placed);
     // Where they stand again they begin at the same places, as if the number stood there too.
     let number = bar_number(sheet, placed, setting);
-    let ends = number.as_ref().map_or(0.0, |(run, x)| x + run.width + BEHIND_NUMBER);
+    let ends = number.as_ref().map_or(0.0, behind_number);
     for (run, x) in number.into_iter().filter(|_| top) {
         let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
         canvas.text(Kind::Text, None, run, (x, y));
@@ -154,6 +154,12 @@ fn bar_number(sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> Option<(
     Some((shape(&number, Face::Italic, size), first.x - 0.1))
 }
 
+/// Where a rehearsal mark begins behind the number of its line: behind one of a single figure no farther left than
+/// behind one of two, so that the marks of a page stand below one another. Our heuristic.
+fn behind_number((run, x): &(Run, f64)) -> f64 {
+    x + run.width.max(shape("00", Face::Italic, run.size).width) + BEHIND_NUMBER
+}
+
 /// From the foot of the frame of a rehearsal mark up to the base line of its letter.
 const MARK_BASE: f64 = 0.48;
 /// Height of the frame of a rehearsal mark.
@@ -161,6 +167,9 @@ const MARK_HEIGHT: f64 = 2.75;
 
 /// Nearer to its frame than this, an articulation beside a rehearsal mark is read with it. Our heuristic.
 const FROM_ACCENT: f64 = 1.0;
+
+/// The same for a slur that begins beside it. Our heuristic.
+const FROM_SLUR: f64 = 2.0;
 
 /// A rehearsal mark with its place along the line.
 struct Framed {
@@ -180,6 +189,14 @@ impl Framed {
             let beside = sign.x0 < x1 + FROM_ACCENT && x0 < sign.x1 + FROM_ACCENT;
             if beside && sign.y1 > foot - MARK_HEIGHT && sign.y0 < foot {
                 foot = sign.y0 - ABOVE;
+            }
+        }
+        // The half of a slur from the line before would come out of the frame.
+        let slurs = canvas.marks.iter().filter(|mark| mark.kind == Kind::Slur);
+        for begins in slurs.filter_map(begins) {
+            let beside = (x1..x1 + FROM_SLUR).contains(&begins.x);
+            if beside && begins.y > foot - MARK_HEIGHT && begins.y < foot + 0.3 {
+                foot = begins.y - ABOVE;
             }
         }
         foot
@@ -207,6 +224,14 @@ impl Framed {
         let at = (x + (width - run.width) / 2.0, foot - MARK_BASE);
         canvas.text(Kind::Text, None, run, at);
         canvas.framed.push((head, foot));
+    }
+}
+
+/// Where a curve begins.
+fn begins(curve: &Mark) -> Option<Point> {
+    match &curve.shape {
+        Shape::Path(path) => path.segments().next().map(|first| first.start()),
+        _ => None,
     }
 }
 

@@ -162,3 +162,34 @@ fn brackets_of_a_divided_section_keep_out_of_the_margin() {
         assert!(!edges.is_empty() && edges.iter().all(|edge| *edge >= 12.7), "{edges:?}");
     }
 }
+
+/// That curves keep off the lines of the staff is from Ross, slurs.
+#[test]
+fn no_slur_lies_along_a_line_of_the_staff() {
+    use kurbo::ParamCurve;
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
+    for first in ["G3", "A3", "B3", "C4", "D4"] {
+        for last in ["C4", "D4", "E4", "F4", "G4"] {
+            let tune = bars(8, &format!("1/2 {{{first} 1/4 C4 {last}}}"));
+            let page = &part(form, &tune).pages[0];
+            let lines: Vec<f64> =
+                of(page, Kind::StaffLine).iter().map(|mark| mark.bounds().center().y).collect();
+            for slur in of(page, Kind::Slur) {
+                let Shape::Path(path) = &slur.shape else { panic!("a curve is a path") };
+                let curves: Vec<_> = path.segments().collect();
+                let (outer, inner) = (curves[0], curves[2]);
+                let middle = |k: i32| {
+                    let t = f64::from(k) / 40.0;
+                    outer.eval(t).midpoint(inner.eval(1.0 - t))
+                };
+                let along = |line: &f64| {
+                    let near = (0..40).filter(|k| (middle(*k).y - line).abs() < 0.17);
+                    near.map(|k| middle(k + 1).x - middle(k).x).sum::<f64>()
+                };
+                let most = lines.iter().map(along).fold(0.0, f64::max);
+                let allowed = (0.22 * slur.bounds().width()).max(2.0) + 0.3;
+                assert!(most < allowed, "{first} to {last}: {most} of {allowed}");
+            }
+        }
+    }
+}

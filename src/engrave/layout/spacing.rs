@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
+use ripieno_writers::notate::ElementKind;
 
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::hung::{WAVED, is_waved};
@@ -13,7 +14,7 @@ use super::over::{WithinLine, before_next, jump_room, tempo_width, up_to_tempo, 
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::rows::Stretch;
-use crate::sheet::{Bar, Sheet};
+use crate::sheet::{Bar, Sheet, SheetPlace, SpanKind, Staff};
 
 mod even;
 mod line;
@@ -90,8 +91,8 @@ pub(super) struct Lead {
     pub key: f64,
     pub metre: f64,
     pub repeat: f64,
-    /// Room for ties that come from the line before.
-    pub ties: f64,
+    /// Room for ties and ends of slurs that come from the line before.
+    pub carried: f64,
 }
 
 impl Lead {
@@ -101,12 +102,15 @@ impl Lead {
 
     /// From the end of the signature to the notes.
     pub(super) fn behind_key(self) -> f64 {
-        self.metre + self.repeat + self.ties
+        self.metre + self.repeat + self.carried
     }
 }
 
 /// Room for ties that come from the line before, so that they can be seen.
 const TIES: f64 = 1.1;
+/// The same for a slur that ends with the first note: its half lies between the signature and that. That it begins
+/// behind clef and signature is common practice.
+const SLURS: f64 = 1.6;
 
 /// Width of the sign with which a repeat begins.
 const REPEAT_START: f64 = THICK_LINE + BAR_LINE_GAP + BAR_LINE + 0.75;
@@ -300,8 +304,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     }
     let column = |chord: &Chord| times.partition_point(|time| *time < chord.at());
     let column_of = all.iter().map(|staff| staff.iter().map(column).collect()).collect();
-    let widest =
-        |of: &dyn Fn(&crate::sheet::Staff) -> f64| sheet.staves.iter().map(of).fold(0.0, f64::max);
+    let widest = |of: &dyn Fn(&Staff) -> f64| sheet.staves.iter().map(of).fold(0.0, f64::max);
     let metre = metre_width(bar);
     let repeat = if bar.repeat_starts { REPEAT_START } else { 0.0 };
     let key_changes = widest(&|staff| {
@@ -310,13 +313,13 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     });
     let key = widest(&|staff| key_width(staff.bars[index].key, None));
     let clef = widest(&|staff| clef_sign(staff.bars[index].clef).0.width() + 1.0);
-    let changes_clef = |staff: &crate::sheet::Staff| -> f64 {
+    let changes_clef = |staff: &Staff| -> f64 {
         let Some(next) = staff.bars.get(index + 1) else { return 0.0 };
         let first = next.clefs.iter().find(|(at, _)| *at == Time::ZERO);
         first.map_or(0.0, |(_, clef)| clef_sign(*clef).0.width() * SMALL_CLEF + 0.6)
     };
     let tied = |chord: &Chord| chord.at() == Time::ZERO && chord.note().is_some_and(|n| n.tie_from);
-    let lanes = |staff: &crate::sheet::Staff| all[staff.lanes.clone()].iter().flatten();
+    let lanes = |staff: &Staff| all[staff.lanes.clone()].iter().flatten();
     // A tied note has its accidental again at the beginning of a line.
     let sign = widest(&|staff| {
         let key = staff.bars[index].key;
@@ -326,6 +329,8 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         signs.map(|sign| sign.width() + 0.4).sum::<f64>()
     });
     let ties = if all.iter().flatten().any(tied) { TIES + sign } else { 0.0 };
+    let slurs = if sheet.staves.iter().any(|staff| ends_slur(staff, index)) { SLURS } else { 0.0 };
+    let carried = ties.max(slurs);
     let orders = super::orders::needs(sheet, index, &times);
     let mut space = BarSpace {
         orders,
@@ -334,10 +339,10 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         beside,
         columns,
         even: Vec::new(),
-        lead: Lead { clef: 0.0, key: key_changes, metre, repeat, ties: 0.0 },
-        start: Lead { clef, key, metre, repeat, ties },
+        lead: Lead { clef: 0.0, key: key_changes, metre, repeat, carried: 0.0 },
+        start: Lead { clef, key, metre, repeat, carried },
         tail: widest(&changes_clef),
-        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, ties: 0.0 },
+        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, carried: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
         said: bar.tempo.as_ref().map(|tempo| within_line(bar, tempo)),
@@ -360,6 +365,21 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     space.even = even::steps(&space, bar.length);
     space.measure(sheet.is_part);
     space
+}
+
+/// Does a slur that came from the bar before end with the first note of a bar?
+fn ends_slur(staff: &Staff, bar: usize) -> bool {
+    let first = |place: SheetPlace| {
+        let voice = staff.bars[bar].voices.get(place.voice);
+        let events = voice.map_or(&[][..], |voice| &voice.events[..]);
+        let first =
+            events.iter().position(|event| matches!(event.element.kind, ElementKind::Note(_)));
+        place.bar == bar && first == Some(place.element)
+    };
+    staff.spans.touching(bar, bar).into_iter().any(|span| match span.kind {
+        SpanKind::Slur(from, to) => from.bar < bar && first(to),
+        _ => false,
+    })
 }
 
 /// So wide are words for which a bar gives way, in staff spaces; longer ones go on over the next.

@@ -92,7 +92,7 @@ fn rests(sheet: &Sheet, bar: usize) -> (Time, Time) {
     (before, behind)
 }
 
-/// Slurs, hairpins and ties that go on from the bar before. A hairpin that ends where the bar begins ends with
+/// Slurs, hairpins, ties and cues that go on from the bar before. A hairpin that ends where the bar begins ends with
 /// the line before.
 fn torn(sheet: &Sheet, bar: usize) -> Torn {
     let mut torn = Torn::default();
@@ -111,6 +111,11 @@ fn torn(sheet: &Sheet, bar: usize) -> Torn {
             _ => false,
         };
         notes(staff, bar).filter(held).for_each(|_| add(&mut torn.ties));
+        // A cue that goes on has its name again at the head of the line.
+        let named = staff.bars[bar].said_again().filter(|_| bar > 0);
+        if named.is_some_and(|named| matches!(named.kind, DirectionKind::CueName(_))) {
+            add(&mut torn.cues);
+        }
     }
     torn
 }

@@ -25,7 +25,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
 use crate::rows::Stretch;
-use crate::sheet::{Direction, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
+use crate::sheet::{Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
 
 mod between;
 mod nudges;
@@ -365,7 +365,7 @@ impl SystemLine<'_> {
             notes::draw(canvas, notes, lines);
         }
         self.multi_rests(canvas);
-        let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.ties);
+        let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.carried);
         let key = self.placed.first().map_or(0, |bar| self.bar(bar.bar).key);
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
         for notes in &voices {

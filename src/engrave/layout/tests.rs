@@ -50,6 +50,11 @@ fn sheet_of(text: &str, setup: &Setup) -> Sheet {
 
 /// The pages of a player of the only scoring of a source, with cues after eight bars of rest.
 pub(super) fn part_with_cues(text: &str, player: usize, setup: &Setup) -> Pages {
+    pages(&sheet_with_cues(text, player, setup), setup)
+}
+
+/// The sheet of a player of the only scoring of a source, with cues after eight bars of rest.
+pub(super) fn sheet_with_cues(text: &str, player: usize, setup: &Setup) -> Sheet {
     let mut sources = Sources::new();
     let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
@@ -58,7 +63,7 @@ pub(super) fn part_with_cues(text: &str, player: usize, setup: &Setup) -> Pages 
     let score = notate(&arrangement);
     let cueing = edition::Cueing { after_bars: 8 };
     let edition = edition::part_with_cues(&arrangement, &score, player, cueing);
-    pages(&reading::sheet_for(&edition, setup), setup)
+    reading::sheet_for(&edition, setup)
 }
 
 pub(super) fn of(page: &Page, kind: Kind) -> Vec<&Mark> {

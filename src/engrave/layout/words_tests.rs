@@ -329,3 +329,24 @@ fn numbers_of_bars_can_be_read_in_a_score_of_small_staves() {
     }
     assert!(seen > 1, "{seen} numbers");
 }
+
+#[test]
+fn words_over_a_staff_keep_off_its_upper_line_whatever_their_letters() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    for words in ["sonore", "espressivo"] {
+        let source = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice tune {{ {} }}\n\
+             ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody, \"{words}\"\n}}\n",
+            bars(4, "1/4 C5 A4 C5 A4"),
+        );
+        let page = &part_of(&source, &Setup::default()).pages[0];
+        let said = page.marks.iter().find_map(|mark| match &mark.shape {
+            Shape::Text { at, run } if run.text == words => Some(at.y),
+            _ => None,
+        });
+        let base = said.expect("the words");
+        let lines = of(page, Kind::StaffLine).into_iter().map(|mark| mark.bounds().center().y);
+        let top = lines.fold(f64::MAX, f64::min);
+        assert!(top - base > 0.75, "{words}: {} over the line", top - base);
+    }
+}

@@ -29,6 +29,10 @@ const BEFORE_ORDER: f64 = 0.8;
 const BEHIND: f64 = 0.8;
 const BEHIND_ORDER: f64 = 2.0;
 
+/// From the upper line of the staff to the base line of words over it, at least: whatever letters they have, they
+/// stand at one height where nothing but the staff is below. Our heuristic.
+const OVER_STAFF: f64 = 0.8;
+
 /// Air between an order and the notes of the next bar, over which it ends. Our heuristic.
 const OVER_NEXT: f64 = 1.0;
 
@@ -100,7 +104,7 @@ fn base_line(canvas: &Canvas, direction: &Said, run: &Run, x: f64) -> f64 {
         let next = canvas.sky.within_staff(direction.bar_end.max(x0), x1).0;
         let met = direction.is_order() && x1 > direction.bar_end && next < -2.1;
         let edge = if met { own.min(next - OVER_NEXT) } else { own };
-        edge - run.fall()
+        (edge - run.fall()).min(-2.0 - OVER_STAFF)
     } else {
         canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
     }

@@ -25,17 +25,6 @@ impl SystemLine<'_> {
         sign.fold(f64::MIN, f64::max)
     }
 
-    /// Who plays of those who share a staff, or whose cue it is, for a line that begins with a bar: it is
-    /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
-    pub(super) fn said_again(&self, bar: usize) -> Option<&Direction> {
-        let bar = self.bar(bar);
-        let who = bar.who.as_ref()?;
-        let kind = std::mem::discriminant(&who.kind);
-        let said =
-            |said: &Direction| std::mem::discriminant(&said.kind) == kind && said.at <= who.at;
-        (!bar.directions.iter().any(said)).then_some(who)
-    }
-
     /// How far before the notes at a time of a bar their small notes begin: a cue begins with these.
     pub(super) fn before_notes(&self, placed: &PlacedBar, at: Time) -> f64 {
         let chords = &self.spaces[placed.bar].chords;
@@ -93,7 +82,7 @@ impl SystemLine<'_> {
         let mut said = Vec::new();
         for (n, placed) in self.placed.iter().enumerate() {
             let space = &self.spaces[placed.bar];
-            let again = if n == 0 { self.said_again(placed.bar) } else { None };
+            let again = if n == 0 { self.bar(placed.bar).said_again() } else { None };
             for direction in again.into_iter().chain(&self.bar(placed.bar).directions) {
                 let length = self.sheet.bars[placed.bar].length;
                 let at_end = direction.at >= length;

@@ -1,0 +1,74 @@
+//! What a line begins with: marks, halves of curves, the rest of a cue.
+
+use crate::page::{Kind, Page};
+use crate::paper::Setup;
+
+use super::music::Music;
+use super::page_tests::{bars, slurs};
+use super::survey;
+use super::tests::{of, part_in, sheet_with_cues};
+
+/// Boxes of the frames of a page, from above.
+fn frames(page: &Page) -> Vec<kurbo::Rect> {
+    of(page, Kind::Frame).into_iter().map(|mark| mark.bounds()).collect()
+}
+
+#[test]
+fn rehearsal_marks_at_the_heads_of_lines_stand_below_one_another() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 mark \"A\"\n 17 mark \"B\"\n 24 end";
+    let setup = Setup { lines: vec![8, 16], ..Setup::default() };
+    let page = &part_in(form, &bars(24, "1/4 C5 D5 E5 F5"), &setup).pages[0];
+    let [first, second] = frames(page)[..] else { panic!("{:?}", frames(page)) };
+    assert!((first.x0 - second.x0).abs() < 0.05, "{first:?} over {second:?}");
+}
+
+/// Common practice.
+#[test]
+fn the_half_of_a_slur_begins_behind_the_signature() {
+    let form = "1 metre 4/4, key Eb major, tempo 1/4 at 96\n 4 end";
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    for end in ["G5}", "= {G5}", "F5 G5}", "C6}"] {
+        let tune = format!("1: 1/1 D5 | 2: 1/2 D5 {{G5 | 3: {end} D5 | 4: 1/1 D5 |");
+        let tune = tune.replace("= {G5}", "= G5}");
+        let page = &part_in(form, &tune, &setup).pages[0];
+        let second = slurs(page)[1];
+        let signs: Vec<_> = of(page, Kind::Key).into_iter().map(|mark| mark.bounds()).collect();
+        let signature = signs.iter().map(|sign| sign.x1).fold(0.0, f64::max);
+        assert!(second.0.x > signature, "{end}: {second:?} over the signature to {signature}");
+        assert!(second.1.x - second.0.x > 2.4, "{end}: {second:?} is a hook");
+    }
+}
+
+#[test]
+fn a_rehearsal_mark_stands_over_the_half_of_a_slur_that_begins_beside_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 3 mark \"B\"\n 4 end";
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    for end in ["F5", "G5", "A5", "B5"] {
+        let tune = format!("1: 1/1 D5 | 2: 1/2 D5 {{F5 | 3: 1/4 {end} D5 E5}} D5 | 4: 1/1 D5 |");
+        let page = &part_in(form, &tune, &setup).pages[0];
+        let (frame, begins) = (frames(page)[0], slurs(page)[1].0);
+        let beside = begins.x - frame.x1 < 1.8;
+        assert!(!beside || begins.y > frame.y1 + 0.2, "{end}: {begins:?} beside {frame:?}");
+    }
+}
+
+#[test]
+fn a_line_that_begins_within_a_cue_tears_it() {
+    let text = format!(
+        "{}voice one {{ {} }}\nvoice two {{ 1: rest 18 | 19: 1/1 C4 | 20: C4 | }}\n\
+         scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays one as harmony\n \
+         bassoon plays two as bass\n}}\n",
+        super::tests::OBOES,
+        bars(20, "1/2 C5 1/4 E5 F5"),
+    );
+    let sheet = sheet_with_cues(&text, 2, &Setup::default());
+    let surveyed = survey::all(&mut Music::whole(&sheet));
+    let cues: Vec<u8> = surveyed.iter().map(|bar| bar.torn.cues).collect();
+    let first = sheet.staves[0].bars.iter().position(|bar| bar.who.is_some());
+    let first = first.expect("there is a cue");
+    let played = sheet.staves[0].bars.iter().rposition(|bar| bar.who.is_some()).unwrap_or(first);
+    assert!(played > first, "the cue has several bars");
+    assert!(cues[..=first].iter().all(|torn| *torn == 0), "{cues:?}");
+    assert!(cues[first + 1..=played].iter().all(|torn| *torn == 1), "{cues:?}");
+    assert!(cues[played + 1..].iter().all(|torn| *torn == 0), "{cues:?}");
+}
