@@ -4,7 +4,7 @@
 //! Bars, 2011; both from memory. Stems and beams are measured in `tests`.
 
 use super::page_tests::bars;
-use super::tests::{of, part, part_in, part_of};
+use super::tests::{OBOES, of, part, part_in, part_of, part_with_cues};
 use crate::page::{Kind, Mark, Page, Shape};
 use crate::paper::{Paper, Setup};
 
@@ -167,11 +167,18 @@ fn brackets_of_a_divided_section_keep_out_of_the_margin() {
 #[test]
 fn no_slur_lies_along_a_line_of_the_staff() {
     use kurbo::ParamCurve;
-    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
-    for first in ["G3", "A3", "B3", "C4", "D4"] {
-        for last in ["C4", "D4", "E4", "F4", "G4"] {
-            let tune = bars(8, &format!("1/2 {{{first} 1/4 C4 {last}}}"));
-            let page = &part(form, &tune).pages[0];
+    // Cues have their slurs above, and so within the staff where they lie low.
+    for first in ["C4", "D4", "E4", "F4", "G4"] {
+        for last in ["C4", "D4", "E4", "F4", "G4", "A4"] {
+            let pair = |bar: i32| format!("{bar}: 1/2 {{{first} D4 | {}: {last}}} D4 | ", bar + 1);
+            let one: String = (1..=20).step_by(2).map(pair).collect();
+            let text = format!(
+                "{OBOES}voice one {{ {one} }}\nvoice two {{ 1: rest 18 | 19: 1/1 C4 | 20: C4 | }}\n\
+                 scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+                 bassoon plays one 8vb as bass\n}}\n"
+            );
+            let page = &part_with_cues(&text, 1, &Setup::default()).pages[0];
+            assert!(!of(page, Kind::Slur).is_empty());
             let lines: Vec<f64> =
                 of(page, Kind::StaffLine).iter().map(|mark| mark.bounds().center().y).collect();
             for slur in of(page, Kind::Slur) {
@@ -187,7 +194,7 @@ fn no_slur_lies_along_a_line_of_the_staff() {
                     near.map(|k| middle(k + 1).x - middle(k).x).sum::<f64>()
                 };
                 let most = lines.iter().map(along).fold(0.0, f64::max);
-                let allowed = (0.22 * slur.bounds().width()).max(2.0) + 0.3;
+                let allowed = (0.22 * slur.bounds().width()).max(2.0) + 0.2;
                 assert!(most < allowed, "{first} to {last}: {most} of {allowed}");
             }
         }
