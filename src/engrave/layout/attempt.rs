@@ -32,6 +32,8 @@ const DEAR: f64 = 6.0;
 /// The same where they fill pages.
 const CLOSER: [f64; 2] = [0.85, 0.7];
 const SLIGHTLY_CLOSER: f64 = 0.9;
+/// By which part of a page more pages may stop short of the foot for the sake of more lines. Our heuristic.
+const STOPS: f64 = 0.05;
 /// The part of a page that may be left over between its systems before that is tried. Our heuristic.
 const LOOSE: f64 = 0.2;
 /// How full lines should be of what a page has room for, and by how much bars are set wider for it at most.
@@ -51,6 +53,8 @@ struct Attempt<D> {
     torn: usize,
     /// On how many pages of a score systems crowd one another.
     crowded: usize,
+    /// By which part of themselves pages of a score stop short of the foot, together.
+    short: f64,
 }
 
 impl<D> Attempt<D> {
@@ -170,7 +174,17 @@ impl<'a> Layout<'a> {
         }
     }
 
-    fn breaks(&self, sheet: &Sheet, Guess { slack, ease, page }: Guess) -> breaking::Broken {
+    fn breaks(&self, sheet: &Sheet, guess: Guess) -> breaking::Broken {
+        self.planned(sheet, guess, |plan| plan.pages())
+    }
+
+    /// What is found by a plan of lines and pages.
+    fn planned<T>(
+        &self,
+        sheet: &Sheet,
+        Guess { slack, ease, page }: Guess,
+        find: impl FnOnce(&Plan) -> T,
+    ) -> T {
         let forced = |bars: &[usize]| -> Vec<bool> {
             let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
             sheet.bars.iter().map(begins).collect()
@@ -192,7 +206,7 @@ impl<'a> Layout<'a> {
             ease,
             page,
         };
-        plan.pages()
+        find(&plan)
     }
 
     /// The pages as full as can be; nothing where a system is higher than its page.
@@ -274,8 +288,13 @@ impl<'a> Layout<'a> {
             for closer in [1.0, SLIGHTLY_CLOSER] {
                 let guess = Guess { ease, slack: guess.slack * closer, ..guess };
                 match self.pages(music, guess, count, new) {
-                    // Not at the price of lines that begin where nobody expects it.
-                    Some(wider) if wider.systems > best.systems && wider.goes_with(&best) => {
+                    // Not at the price of lines that begin where nobody expects it, nor of a page that stops short of
+                    // its foot; but of two pages one may yet be made with smaller staves.
+                    Some(wider)
+                        if wider.systems > best.systems
+                            && wider.goes_with(&best)
+                            && (wider.short < best.short + STOPS || count <= 2) =>
+                    {
                         return wider;
                     }
                     // Where they stand closer they find no other lines, or no room.
@@ -355,13 +374,16 @@ impl<'a> Layout<'a> {
         let mut loose: f64 = 0.0;
         let mut before: Option<Spread> = None;
         let mut crowded = 0;
+        let mut short = 0.0;
         for (n, lines) in breaks.iter().enumerate() {
             let page = lines.first().zip(lines.last());
             let Some(bars) = page.map(|(first, last)| first.start..last.end) else { continue };
             let window = music.open(bars);
             let (sheet, spaces) = (window.sheet, window.spaces());
-            let mut systems: Vec<System> =
-                lines.iter().map(|bars| self.system(sheet, spaces, bars.clone())).collect();
+            let set = |lines: &[Range<usize>]| -> Vec<System> {
+                lines.iter().map(|bars| self.system(sheet, spaces, bars.clone())).collect()
+            };
+            let mut systems = set(lines);
             let (from, to) = if n == 0 {
                 (self.top.0, self.room.heights.0)
             } else {
@@ -369,12 +391,30 @@ impl<'a> Layout<'a> {
             };
             let last = n + 1 == count;
             let close = stand::Close { last, score: !sheet.is_part, before };
-            let (ys, left, spread) = stand::stand(&mut systems, (from, from + to), close);
+            let (mut ys, left, mut spread) = stand::stand(&mut systems, (from, from + to), close);
+            // Where it would stop short of its foot the page has more systems, if there is room. What is said
+            // of the attempt is what it is without that, or others would be chosen for it.
+            let closer = Guess { slack: guess.slack * CLOSER[1], ..guess };
+            let in_more =
+                |now: &[Range<usize>]| self.planned(sheet, closer, |plan| plan.in_more_lines(now));
+            let mut now = lines.clone();
+            while spread.spare > 0.0
+                && let Some(more) = in_more(&now)
+            {
+                let mut closer = set(&more);
+                let stood = stand::stand(&mut closer, (from, from + to), close);
+                if stood.1 <= 0.0 || stood.2.crowded {
+                    break;
+                }
+                (systems, now) = (closer, more);
+                (ys, _, spread) = stood;
+            }
             if left < -0.6 && !force {
                 return None;
             }
             before = Some(spread);
             crowded += usize::from(spread.crowded);
+            short += spread.spare / to;
             loose += left.max(0.0) / to / count as f64;
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
@@ -445,7 +485,7 @@ impl<'a> Layout<'a> {
         };
         let seams = breaks.iter().flatten().map(within).sum();
         let torn = breaks.iter().flatten().filter(|line| self.seams[line.start].tears()).count();
-        Some(Attempt { pages, drawn, loose, systems, seams, torn, crowded })
+        Some(Attempt { pages, drawn, loose, systems, seams, torn, crowded, short })
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page

@@ -225,6 +225,30 @@ impl Plan<'_> {
         (pages, right_hand)
     }
 
+    /// The bars of a page in one line more, none of them stretched much and none begun a bar or two beside
+    /// where one expects it, nor with more such places within them than before.
+    pub(super) fn in_more_lines(&self, page: &[Range<usize>]) -> Option<Vec<Range<usize>>> {
+        let (from, to) = (page.first()?.start, page.last()?.end);
+        let bars = self.spaces.len();
+        let mut ends = vec![Vec::new(); bars];
+        for start in from..to {
+            ends[start] = self.line_ends(start, 1.0);
+            let goes = |line: &LineEnd| line.end <= to && line.stretch < MOST_STRETCH;
+            let tears = |line: &LineEnd| line.end < to && self.seams[line.end].tears();
+            ends[start].retain(|line| goes(line) && !tears(line));
+        }
+        let mut levels = Vec::new();
+        let count = page.len() + 1;
+        let found = self.lines(from, &ends, &mut levels) > count;
+        let way = levels.get(count).filter(|_| found)?.get(to - from)?;
+        let within = |lines: &[Range<usize>]| {
+            let inner = lines.iter().flat_map(|line| line.start + 1..line.end);
+            inner.filter(|bar| self.seams[*bar].away == Some(0)).count()
+        };
+        let lines = (way.cost < NEVER).then(|| chosen(&levels, from, to, count))?;
+        (within(&lines) <= within(page)).then_some(lines)
+    }
+
     fn page_cost(&self, (from, to): (usize, usize), lines: usize, height: f64, odd: bool) -> f64 {
         let room = if from == 0 { self.room.heights.0 } else { self.room.heights.1 };
         let full = (height / room).min(1.0);
@@ -357,7 +381,7 @@ impl Plan<'_> {
             if least > room {
                 if end == start + 1 {
                     let cost = 400.0 * (least / room.max(1.0));
-                    found.push(LineEnd { end, cost, height });
+                    found.push(LineEnd { end, cost, height, stretch: room / natural });
                 }
                 return found;
             }
@@ -381,7 +405,7 @@ impl Plan<'_> {
             if words.is_some_and(|(words, room)| words > room * stretch) {
                 cost += EARLY_WORDS;
             }
-            found.push(LineEnd { end, cost, height });
+            found.push(LineEnd { end, cost, height, stretch });
         }
         found
     }
@@ -407,6 +431,8 @@ struct LineEnd {
     end: usize,
     cost: f64,
     height: f64,
+    /// How many times as wide its bars are as they would be otherwise.
+    stretch: f64,
 }
 
 /// The cheapest way to so many lines.

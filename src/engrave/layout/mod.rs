@@ -33,6 +33,8 @@ mod skyline;
 mod spacing;
 mod splitting;
 mod stand;
+#[cfg(test)]
+mod stand_tests;
 mod survey;
 mod system;
 #[cfg(test)]

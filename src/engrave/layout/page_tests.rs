@@ -7,7 +7,7 @@ use crate::paper::Setup;
 use super::tests::{OBOES, of, part, part_in, part_of, score, score_sheet, texts};
 
 /// Middles of the staves of a page of one player.
-fn middles(page: &Page) -> Vec<f64> {
+pub(super) fn middles(page: &Page) -> Vec<f64> {
     let lines: Vec<f64> =
         of(page, Kind::StaffLine).iter().map(|mark| mark.bounds().center().y).collect();
     lines.chunks(5).map(|five| five[2]).collect()
@@ -522,7 +522,7 @@ fn a_small_note_before_an_accent_leaves_it_at_its_head() {
 }
 
 /// Twenty bars alike for three players.
-fn three_with(bar: &str) -> String {
+pub(super) fn three_with(bar: &str) -> String {
     format!(
         "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
          oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",

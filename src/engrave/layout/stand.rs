@@ -45,7 +45,7 @@ const HEADED: f64 = 11.0;
 const AIR: f64 = 1.6;
 
 /// How far apart staves and systems of a page were set.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Default, Debug)]
 pub(super) struct Spread {
     /// What was added between staves.
     open: f64,
@@ -53,6 +53,9 @@ pub(super) struct Spread {
     even: f64,
     /// Are systems of a score hardly farther apart than their staves?
     pub crowded: bool,
+    /// What is left of a page of a score behind which the music goes on, while staves and systems stand as far
+    /// apart as reads well.
+    pub spare: f64,
 }
 
 /// What page it is.
@@ -79,7 +82,7 @@ pub(super) fn stand(
         return (
             ys,
             left,
-            Spread { open: 0.0, even: 0.0, crowded: close.score && systems.len() > 1 },
+            Spread { crowded: close.score && systems.len() > 1, ..Spread::default() },
         );
     }
     let nearly = |left: f64| left < (to - from) * NEARLY;
@@ -89,10 +92,18 @@ pub(super) fn stand(
     let alone = systems.len() == 1 && staves > 0;
     let filling = left / staves.max(1) as f64;
     let fills = rest < (to - from) * NEARLY_ALONE && filling <= FILLING;
+    // What systems do not take goes between their staves, so that the page is filled.
+    let goes_on = close.score && !close.last && staves > 0;
+    let spare = if alone {
+        left - ALONE * staves as f64
+    } else {
+        rest - MOST_APART * (systems.len() - 1) as f64
+    };
+    let spare = if goes_on && !(alone && fills) { spare.max(0.0) } else { 0.0 };
     let open = match alone {
         true if fills => filling,
         true if !close.last => filling.min(ALONE),
-        _ => open,
+        _ => (open + spare / staves.max(1) as f64).min(FILLING.max(open)),
     };
     systems.iter_mut().for_each(|system| system.open(open));
     let (mut ys, end) = close_together(systems, from);
@@ -121,7 +132,7 @@ pub(super) fn stand(
         ys[n + 1] += down;
     }
     let least = gaps.iter().copied().reduce(f64::min).unwrap_or(0.0);
-    (ys, left, Spread { open, even: even.max(least), crowded })
+    (ys, left, Spread { open, even: even.max(least), crowded, spare })
 }
 
 /// What is added between the staves of a page, so that systems can stand farther apart than these.
