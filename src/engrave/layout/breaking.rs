@@ -231,11 +231,11 @@ impl Plan<'_> {
         let (from, to) = (page.first()?.start, page.last()?.end);
         let bars = self.spaces.len();
         let mut ends = vec![Vec::new(); bars];
-        for start in from..to {
-            ends[start] = self.line_ends(start, 1.0);
-            let goes = |line: &LineEnd| line.end <= to && line.stretch < MOST_STRETCH;
-            let tears = |line: &LineEnd| line.end < to && self.seams[line.end].tears();
-            ends[start].retain(|line| goes(line) && !tears(line));
+        let goes = |line: &LineEnd| line.end <= to && line.stretch < MOST_STRETCH;
+        let tears = |line: &LineEnd| line.end < to && self.seams[line.end].tears();
+        for (start, lines) in ends.iter_mut().enumerate().take(to).skip(from) {
+            *lines = self.line_ends(start, 1.0);
+            lines.retain(|line| goes(line) && !tears(line));
         }
         let mut levels = Vec::new();
         let count = page.len() + 1;
