@@ -69,6 +69,18 @@ pub(super) struct Chord<'a> {
     pub shift: f64,
     /// How far heads and accidentals reach to the left, without what stands before them.
     pub signed: f64,
+    /// The syllables that begin with it.
+    pub sung: Vec<Sung>,
+}
+
+/// The room of a syllable along the line.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sung {
+    pub verse: u8,
+    /// How far it reaches before its note, and behind the left edge of that, with the hyphen or the air
+    /// behind it.
+    pub left: f64,
+    pub right: f64,
 }
 
 impl Chord<'_> {
@@ -334,6 +346,7 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         side,
         shift: 0.0,
         signed: 0.0,
+        sung: Vec::new(),
     };
     // Rests of two voices lie apart; those of a cue in the staff, over the player's own.
     let aside = match side {
@@ -383,21 +396,31 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
 }
 
 /// Syllables need room around the head, and for the hyphen behind them; small ones overhang a
-/// little.
+/// little. One that is held begins with its note and may end behind notes that have none.
 fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
     let middle = 0.6 * chord.scale;
     for syllable in &note.lyrics {
-        let half = shape(&syllable.text, Face::Roman, LYRIC).width / 2.0;
-        let behind = if syllable.goes_on { 1.2 } else { 0.25 };
+        let width = shape(&syllable.text, Face::Roman, LYRIC).width;
+        let half = width / 2.0;
+        let behind = if syllable.goes_on { HYPHENED } else { BETWEEN_SYLLABLES };
         let number = if note.verses_numbered { verse(syllable.verse).width } else { 0.0 };
         chord.left = chord.left.max(half + number - middle - 0.1);
         chord.right = chord.right.max(middle + half + behind);
+        let (before, after) =
+            if syllable.melisma { (0.0, width) } else { (half - middle, half + middle) };
+        let (left, right) = (before + number, after + behind);
+        chord.sung.push(Sung { verse: syllable.verse, left, right });
     }
 }
 
 /// Air between a ledger line and the sign of a broken chord beside it, without which the line seems to grow out of
 /// the sign. Our heuristic.
 const BESIDE_LEDGER: f64 = 0.1;
+
+/// Room between a syllable and the next one of its word, for the hyphen; and the least between words. Our
+/// heuristic.
+pub(super) const HYPHENED: f64 = 1.2;
+pub(super) const BETWEEN_SYLLABLES: f64 = 0.25;
 
 /// Room for the comma of a breath behind a note.
 pub(super) const BREATH: f64 = 1.2;

@@ -4,22 +4,21 @@ use kurbo::{Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_loud};
-use ripieno_writers::notate::Syllable;
 
 use super::canvas::{Canvas, Loud};
-use super::chord::{LYRIC, verse};
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
-use super::notes::Placed;
 use super::orders;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
 use crate::text::{Face, Run, shape};
 
 mod level;
+mod sung;
 mod words;
 
 pub(super) use level::{Ground, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
 use level::{Low, place};
+pub(super) use sung::lyrics;
 use words::widest;
 pub(super) use words::{WORDS_FACE, words};
 
@@ -272,75 +271,6 @@ const IN_ROW: f64 = 12.0;
 
 /// How far below what stands there figures hang for the sake of one height. Our heuristic.
 const HANGING: f64 = 5.0;
-
-/// Words of singers: syllables under their notes, hyphens between those of a word, lines under
-/// notes that hold one.
-pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
-    let verses = notes.iter().filter_map(|note| note.chord.note());
-    let most =
-        verses.flat_map(|note| &note.lyrics).map(|syllable| syllable.verse).max().unwrap_or(0);
-    for of_verse in 1..=most {
-        let sung: Vec<(usize, &Syllable)> = notes
-            .iter()
-            .enumerate()
-            .filter_map(|(n, note)| {
-                let mut lyrics = note.chord.note()?.lyrics.iter();
-                lyrics.find(|syllable| syllable.verse == of_verse).map(|syllable| (n, syllable))
-            })
-            .collect();
-        let (Some(first), Some(last)) = (sung.first(), sung.last()) else { continue };
-        let (x0, x1) = (notes[first.0].x - 1.0, notes[last.0].x + 2.0);
-        let y = canvas.sky.bottom(x0, x1).max(2.4) + 0.5 + LYRIC * 0.72;
-        let mut spans: Vec<(f64, f64)> = Vec::new();
-        for (n, syllable) in &sung {
-            let run = shape(&syllable.text, Face::Roman, LYRIC);
-            let begins = |syllable: &Syllable, width: f64| {
-                // A syllable that is held begins with its note.
-                let centred = notes[*n].x + 0.6 - width / 2.0;
-                if syllable.melisma { notes[*n].x } else { centred }
-            };
-            let x = begins(syllable, run.width);
-            let number = notes[*n].chord.note().is_some_and(|note| note.verses_numbered);
-            let number = number.then(|| verse(syllable.verse));
-            let before = number.as_ref().map_or(0.0, |number| number.width);
-            let x = spans.last().map_or(x, |last| x.max(last.1 + 0.25 + before));
-            spans.push((x, x + run.width));
-            if let Some(number) = number {
-                // Numbers stand under one another, before the longest syllable.
-                let all = notes[*n].chord.note().map(|note| note.lyrics.as_slice());
-                let widths = all
-                    .unwrap_or_default()
-                    .iter()
-                    .map(|other| begins(other, shape(&other.text, Face::Roman, LYRIC).width));
-                let left = widths.fold(x, f64::min);
-                canvas.text(Kind::Text, None, number, (left - before, y));
-            }
-            let origin = Some(notes[*n].chord.origin());
-            canvas.text(Kind::Text, origin, run, (x, y));
-        }
-        for (k, (n, syllable)) in sung.iter().enumerate() {
-            let from = spans[k].1;
-            let next = spans.get(k + 1).map(|span| span.0);
-            let what = (Kind::Text, Some(notes[*n].chord.origin()));
-            if syllable.goes_on {
-                let to = next.unwrap_or(end);
-                let middle = f64::midpoint(from, to);
-                if to - from > 0.9 {
-                    canvas.line(what, (middle - 0.35, y - 0.62), (middle + 0.35, y - 0.62), 0.16);
-                }
-            } else if syllable.melisma {
-                // To the last note before the next syllable.
-                let until = sung.get(k + 1).map_or(notes.len(), |(next, _)| *next);
-                let held = notes[*n..until].iter().rev().find(|note| note.chord.note().is_some());
-                let to =
-                    held.map_or(end, |note| note.x + 1.2).min(next.map_or(end, |next| next - 0.2));
-                if to > from + 0.8 {
-                    canvas.line(what, (from + 0.2, y), (to, y), 0.13);
-                }
-            }
-        }
-    }
-}
 
 /// A line that moves what stands under it by octaves.
 pub(super) fn octave_line(

@@ -35,6 +35,8 @@ mod splitting;
 mod stand;
 #[cfg(test)]
 mod stand_tests;
+#[cfg(test)]
+mod sung_tests;
 mod survey;
 mod system;
 #[cfg(test)]

@@ -3,19 +3,20 @@
 use kurbo::{BezPath, ParamCurve as _, Point};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Tempo;
-use ripieno_writers::notate::Sign;
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
 use super::spacing::{Lead, PlacedBar};
 use super::system::Setting;
-use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Sheet};
 use crate::text::{Face, Run, shape};
 
+mod jumps;
 mod tempo;
 
+pub(super) use jumps::jump_room;
+use jumps::{jump_words, signs};
 pub(super) use tempo::tempo_width;
 use tempo::{SetTempo, set_tempo};
 
@@ -35,16 +36,21 @@ pub(super) fn over(
         let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
         canvas.text(Kind::Text, None, run, (x, y));
     }
-    signs(canvas, sheet, placed);
+    let jumps = signs(canvas, sheet, placed);
     let headed: Vec<Headed> =
         (0..placed.len()).filter_map(|n| Headed::of(sheet, (placed, n), setting, ends)).collect();
-    // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it.
+    // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it; with them
+    // words before a tempo that send a player elsewhere.
     let feet = headed.iter().filter_map(|headed| headed.foot(canvas));
+    let feet = feet.chain(jumps.iter().map(|jump| jump.y + MARK_BASE));
     let lowest = feet.clone().fold(f64::MIN, f64::max);
     let highest = (lowest - THROWN).min(HIGH);
     let level = feet.filter(|foot| *foot > highest).fold(f64::MAX, f64::min);
     for headed in headed {
         headed.draw(canvas, level);
+    }
+    for jump in jumps {
+        jump.draw(canvas, level - MARK_BASE);
     }
 }
 
@@ -310,75 +316,6 @@ fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
 
 /// From a bar line to a rehearsal mark that may not stand over it.
 const BEHIND_LINE: f64 = 0.5;
-
-/// The words that send a player elsewhere at the end of a bar, if there are any.
-fn jump_words(bar: &Bar) -> Option<Run> {
-    let words = bar.signs.iter().find_map(|sign| sign.words())?;
-    Some(shape(words, Face::BoldItalic, 2.2))
-}
-
-/// From the words that send a player elsewhere to the end of their bar, and where a rehearsal mark begins
-/// there.
-const BEFORE_LINE: f64 = 0.7;
-const BEFORE_MARK: f64 = 1.2;
-
-/// How wide a rest of several bars must be so that words at its end stand clear of its number, in
-/// staff spaces; 0 where there are none.
-pub(super) fn jump_room(bar: &Bar, number: f64) -> f64 {
-    if bar.count < 2 {
-        return 0.0;
-    }
-    let mark = bar.mark.as_ref().map_or(0.0, |mark| mark_run(mark).1 + BEHIND_LINE);
-    jump_words(bar).map_or(0.0, |run| {
-        let words = run.width + BEFORE_LINE + FROM_COUNT;
-        (2.0 * words + number).max(words + mark + BETWEEN_WORDS)
-    })
-}
-
-/// How far the number of a rest of several bars reaches above the middle line.
-const REST_NUMBER: f64 = 4.6;
-
-/// Air for which a rest of several bars gives way, between its number and words that send a player elsewhere; at
-/// less than the second the two would be read as one, and the words stand higher. Our heuristic.
-const FROM_COUNT: f64 = 2.0;
-const TOO_NEAR: f64 = 1.5;
-
-/// What is highest under words that send a player elsewhere: over a rest of several bars they stand beside its
-/// number, which keeps all others off the rest.
-fn under_jump(canvas: &Canvas, (x0, x1): (f64, f64), over_rest: bool) -> f64 {
-    let top = canvas.sky.top(x0, x1);
-    let near = |count: &kurbo::Rect| count.x0 < x1 + TOO_NEAR && x0 < count.x1 + TOO_NEAR;
-    if canvas.counts.iter().any(near) {
-        top.min(-REST_NUMBER)
-    } else if over_rest && top > -REST_NUMBER - 0.01 {
-        -2.4
-    } else {
-        top.min(-2.4)
-    }
-}
-
-/// Segno, coda and the words that send a player there.
-fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
-    for (n, bar) in placed.iter().enumerate() {
-        let over_rest = sheet.bars[bar.bar].count > 1;
-        for sign in &sheet.bars[bar.bar].signs {
-            if let Some(words) = sign.words() {
-                let run = shape(words, Face::BoldItalic, 2.2);
-                let mark = placed.get(n + 1).and_then(|next| sheet.bars[next.bar].mark.as_ref());
-                let air = if mark.is_some() { BEFORE_MARK } else { BEFORE_LINE };
-                let x = (bar.end - run.width - air).max(0.0);
-                let under = under_jump(canvas, (x - 0.2, x + run.width), over_rest);
-                let y = under - ABOVE - run.fall();
-                canvas.text(Kind::Text, None, run, (x, y));
-                continue;
-            }
-            let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
-            let x = bar.body;
-            let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
-            canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
-        }
-    }
-}
 
 /// How far a rehearsal mark reaches over the bar line to the left.
 pub(super) fn mark_before(mark: &str) -> f64 {

@@ -174,8 +174,17 @@ pub(super) fn digits_width(number: u32) -> f64 {
     figures_width(&Glyph::digits(number))
 }
 
+/// How wide a row of figures is.
 pub(super) fn figures_width(figures: &[Glyph]) -> f64 {
-    figures.iter().map(|figure| figure.width() + 0.08).sum()
+    figures.iter().map(|figure| figure_step(*figure)).sum()
+}
+
+/// Air on both sides of a plus sign between figures: closer, and it would touch them. Our heuristic.
+pub(super) const BESIDE_PLUS: f64 = 0.25;
+
+/// From the place of a figure to that of the next one.
+pub(super) fn figure_step(figure: Glyph) -> f64 {
+    figure.width() + if figure == Glyph::TimeSigPlus { 2.0 * BESIDE_PLUS } else { 0.08 }
 }
 
 /// All bars of a sheet with their columns.
@@ -355,7 +364,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
             let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, lead));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
-        worded: jump_room(bar, digits_width(bar.count)),
+        worded: jump_room(sheet, index, digits_width(bar.count)),
         natural: 0.0,
         least: 0.0,
     };
@@ -384,6 +393,10 @@ fn ends_slur(staff: &Staff, bar: usize) -> bool {
 
 /// So wide are words for which a bar gives way, in staff spaces; longer ones go on over the next.
 const MOST_WORDS: f64 = 36.0;
+
+/// How far the room behind a syllable may go over the bar line: what follows in the next bar has room of its own
+/// there. Our heuristic.
+const OVER_LINE: f64 = 0.5;
 
 impl BarSpace<'_> {
     pub(super) fn widths(&self) -> Widths {
@@ -429,6 +442,8 @@ impl BarSpace<'_> {
         // Which half-spaces the last note or rest of each voice takes.
         let mut bands: Vec<Option<(i32, i32)>> = vec![None; self.chords.len()];
         let mut next: Vec<usize> = vec![0; self.chords.len()];
+        // Where the last syllable of each verse of a voice ends, with the room behind it.
+        let mut sung: Vec<(usize, u8, f64)> = Vec::new();
         let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
         for (column, (_, ideal)) in self.columns.iter().enumerate() {
             let mut at = x;
@@ -437,6 +452,12 @@ impl BarSpace<'_> {
                 let (n, of) = (next[staff], &self.column_of[staff]);
                 if n < chords.len() && of[n] == column && !is_bar_rest(&chords[n]) {
                     at = at.max(free[staff] + chords[n].left);
+                    for words in &chords[n].sung {
+                        let before = sung
+                            .iter()
+                            .find(|(voice, verse, _)| (*voice, *verse) == (staff, words.verse));
+                        at = before.map_or(at, |(.., end)| at.max(end + words.left));
+                    }
                     if let Some(other) = self.beside[staff]
                         && let (Some(own), Some(there)) = (chords[n].taken(), bands[other])
                         && own.0 <= there.1
@@ -455,6 +476,10 @@ impl BarSpace<'_> {
                         free[staff] = at + chord.right + AIR;
                         bands[staff] = chord.taken();
                     }
+                    for words in &chord.sung {
+                        sung.retain(|(voice, verse, _)| (*voice, *verse) != (staff, words.verse));
+                        sung.push((staff, words.verse, at + words.right));
+                    }
                     next[staff] += 1;
                 }
             }
@@ -463,6 +488,7 @@ impl BarSpace<'_> {
             x = at + (ideal * stretch).max(ideal.min(least_step));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
+        let last = sung.iter().map(|(.., end)| end - OVER_LINE).fold(last, f64::max);
         let end = super::orders::end(&self.orders, &mut places, (x - 0.35).max(last) + self.tail);
         if end + self.line < self.worded {
             let to = self.worded - self.line;

@@ -17,8 +17,8 @@ use super::notes::{self, Placed};
 use super::orders::{BEFORE_FIRST, BEHIND_NOTE, before_small, last_before, over_line};
 use super::skyline::Skyline;
 use super::spacing::{
-    BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
-    place_line,
+    BESIDE_PLUS, BarSpace, PlacedBar, digits_width, figure_step, figures_width, is_bar_rest,
+    key_signs, key_step, metre_rows, place_line,
 };
 use super::{curves, hung, over, voices};
 use crate::glyphs::Glyph;
@@ -525,8 +525,9 @@ impl SystemLine<'_> {
             let mut at = x + (widest - figures_width(row)) / 2.0;
             let y = if rows.len() == 1 { 0.0 } else { n as f64 * 2.0 - 1.0 };
             for figure in row {
-                canvas.glyph((Kind::Metre, None), *figure, (at, y), 1.0);
-                at += figure.width() + 0.08;
+                let air = if *figure == Glyph::TimeSigPlus { BESIDE_PLUS } else { 0.0 };
+                canvas.glyph((Kind::Metre, None), *figure, (at + air, y), 1.0);
+                at += figure_step(*figure);
             }
         }
     }

@@ -350,3 +350,62 @@ fn words_over_a_staff_keep_off_its_upper_line_whatever_their_letters() {
         assert!(top - base > 0.75, "{words}: {} over the line", top - base);
     }
 }
+
+#[test]
+fn a_line_of_octaves_ends_with_the_last_note_under_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 60\n 6 end";
+    let high = "1/4 B6 C7 D7 1/4 C#5";
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+         voice tune {{ 1: 1/1 C5 | 2: {high} | 3: 1/1 C5 | 4: 1/1 C5 | 5: C5 | }}\n\
+         ensemble few {{ era 1885\n violin-1\n }}\nscoring all for few {{\n violin-1 plays tune as melody\n}}\n"
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let line = texts(page, "8va")[0].bounds();
+    let hooks = of(page, Kind::Frame).into_iter().map(|mark| mark.bounds());
+    let mut hooks = hooks
+        .filter(|mark| mark.x0 > line.x1 && mark.height() > mark.width() && mark.height() < 1.2);
+    let hook = hooks.next().expect("the line has a hook");
+    let heads: Vec<_> = of(page, Kind::Head).into_iter().map(|mark| mark.bounds()).collect();
+    let last = heads.iter().filter(|head| head.x0 < hook.x1).map(|head| head.x1);
+    let last = last.fold(f64::MIN, f64::max);
+    let sharp = of(page, Kind::Accidental)[0].bounds();
+    assert!((0.0..0.5).contains(&(hook.x0 - last)), "{hook:?} behind {last}");
+    assert!(hook.x1 + 0.3 < sharp.x0, "{hook:?} before {sharp:?}");
+}
+
+#[test]
+fn a_plus_sign_of_a_metre_stands_clear_of_its_figures() {
+    let page = &part("1 metre 2+2+3/8, key C major\n 9 end", &bars(8, "1/2 C5 3/8 D5")).pages[0];
+    let mut row: Vec<_> = of(page, Kind::Metre).into_iter().map(|mark| mark.bounds()).collect();
+    let top = row.iter().map(|figure| figure.center().y).fold(f64::MAX, f64::min);
+    row.retain(|figure| figure.center().y < top + 0.5);
+    row.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+    assert_eq!(row.len(), 5);
+    assert!(row.windows(2).all(|pair| pair[1].x0 - pair[0].x1 > 0.2), "{row:?}");
+}
+
+#[test]
+fn words_that_send_back_stand_on_the_line_of_the_tempo_behind_them_and_over_their_own_bar() {
+    let form = "1 metre 4/4, key A major, tempo 1/4 at 60\n 1 segno\n 4 to coda\n 5..8 repeat\n 8 ending 1\n \
+                9 ending 2, dal segno al coda\n \
+                10 coda, key E major, metre cut, tempo \"Più mosso\" 1/2 at 132\n 17 end";
+    let page = &part(form, &bars(16, "1/1 C5")).pages[0];
+    let at = |words: &str| match &texts(page, words)[0].shape {
+        Shape::Text { at, .. } => *at,
+        _ => panic!("words"),
+    };
+    let (jump, tempo) = (texts(page, "D.S. al Coda")[0].bounds(), texts(page, "Più mosso")[0]);
+    assert!((at("D.S. al Coda").y - at("Più mosso").y).abs() < 1e-6, "on one base line");
+    assert!(tempo.bounds().x0 - jump.x1 > 2.5, "{jump:?} before {tempo:?}");
+    let second =
+        texts(page, "2.").first().map_or_else(|| texts(page, "2")[0].bounds(), |it| it.bounds());
+    assert!(jump.x0 > second.x0 - 1.0, "{jump:?} over the ending before {second:?}");
+    let coda = |mark: &&Mark| matches!(mark.shape, Shape::Glyph { glyph: Glyph::Coda, .. });
+    let coda = page.marks.iter().find(coda).expect("there is a coda").bounds();
+    let lines = of(page, Kind::BarLine).into_iter().map(|mark| mark.bounds());
+    let before = lines
+        .filter(|line| line.y0 > coda.y1 && line.y0 < coda.y1 + 6.0 && line.x1 < coda.center().x);
+    let before = before.map(|line| line.x1).fold(f64::MIN, f64::max);
+    assert!(coda.x0 - before < 1.0, "{coda:?} behind the bar line at {before}");
+}

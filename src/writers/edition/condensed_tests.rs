@@ -86,6 +86,29 @@ fn halves_of_a_section_read_from_one_staff_where_they_divide_and_where_not() {
 }
 
 #[test]
+fn over_two_staves_of_a_section_its_part_says_that_it_divides() {
+    let mut score = oboes("0/1 1/2 C5, 1/2 1/2 E5", "0/1 1/2 E5, 1/2 1/2 E5");
+    let whole = std::sync::Arc::new(crate::resolve::WholeSection {
+        name: "Oboes".into(),
+        abbreviation: "Ob.".into(),
+        count: 4,
+    });
+    for staff in &mut score.staves {
+        staff.half_of = Some(std::sync::Arc::clone(&whole));
+        staff.players = 2;
+    }
+    let said = |edition: &crate::edition::Edition| {
+        let [parting] = &edition.partings[..] else { panic!("{:?}", edition.partings) };
+        let who = |which: usize| parting.alone[which].staff.bars[0].who.clone();
+        [who(0), who(1)].map(|who| who.map(|(_, kind)| kind))
+    };
+    let divided = Some(DirectionKind::Who("div.".to_owned()));
+    assert_eq!(said(&crate::edition::part(&score, 0)), [divided, None]);
+    // In a score the names before the staves say it.
+    assert_eq!(said(&crate::edition::full_score(&score)), [None, None]);
+}
+
+#[test]
 fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
     let basses = || crate::instruments::find("double-bass").unwrap();
     let cellos = "0/1 1/2 C3, 1/2 1/2 G3, 1/1 1/2 A3, 3/2 1/2 C3";

@@ -4,7 +4,7 @@
 //! ends with a note beyond that limit, or with the slur over it; between two of them it goes on over notes that stand well
 //! on the staff an octave lower (or higher), if they last no longer than a bar together. Fewer
 //! than three such notes, or less than a bar of them, are read with ledger lines, for a line is
-//! another thing to see. Nothing is moved inside a tie or in front of the note of a grace note.
+//! another thing to see. The rest of the last bar goes with them where all of it has three ledger lines or more. Nothing is moved inside a tie or in front of the note of a grace note.
 //! (Common practice; the figures are our heuristic.)
 //!
 //! Pitches stay what they are; whoever draws the staff moves the heads.
@@ -18,6 +18,9 @@ use super::{EditionStaff, Spanner, SpannerKind};
 /// The fewest notes of a line.
 const FEWEST: usize = 3;
 
+/// From the middle line to the third ledger line, in steps.
+const FAR: i32 = 10;
+
 /// A note of the staff.
 struct Read {
     bar: usize,
@@ -28,6 +31,8 @@ struct Read {
     /// Does it lie beyond the limit, and can it stand under a line?
     beyond: bool,
     fits: bool,
+    /// Does it need three ledger lines or more?
+    far: bool,
     tie_from: bool,
     tie_to: bool,
     grace: bool,
@@ -97,17 +102,19 @@ fn notes(
             let ElementKind::Note(note) = &element.kind else { continue };
             let pitches = || note.heads.iter().map(|head| head.pitch);
             let (low, high) = (pitches().min(), pitches().max());
-            let (beyond, fits) = match (limit, low, high) {
+            let (beyond, fits, far) = match (limit, low, high) {
                 (Some(limit), Some(low), Some(high)) if !element.cue => {
                     // An octave away it stands between the lines, or nearly.
                     let middle = stems::middle_step(clef);
                     if octaves > 0 {
-                        (high > limit, low.step() - 7 >= middle - 4)
+                        let away = low.step() - middle;
+                        (high > limit, away - 7 >= -4, away >= FAR)
                     } else {
-                        (low < limit, high.step() + 7 <= middle + 4)
+                        let away = middle - high.step();
+                        (low < limit, away - 7 >= -4, away >= FAR)
                     }
                 }
-                _ => (false, false),
+                _ => (false, false, false),
             };
             notes.push(Read {
                 bar,
@@ -116,6 +123,7 @@ fn notes(
                 start: frame.start + element.at,
                 beyond: beyond && fits,
                 fits,
+                far,
                 tie_from: note.tie_from,
                 tie_to: note.tie_to,
                 grace: note.grace.is_some(),
@@ -164,6 +172,7 @@ fn passages(notes: &[Read], frame: &[FrameBar]) -> Vec<(usize, usize)> {
             from -= 1;
         }
         (from, to) = with_slurs(notes, (from, to), frame);
+        to = with_bar(notes, to);
         let whole = !notes[to].tie_to && !notes[from].tie_from && !notes[to].grace;
         let beyond = notes[from..=to].iter().filter(|note| note.beyond && !note.grace).count();
         let lasts = notes[to].start + notes[to].end - notes[to].at - notes[from].start;
@@ -202,6 +211,15 @@ fn with_slurs(notes: &[Read], (from, to): (usize, usize), frame: &[FrameBar]) ->
         to
     };
     (begin, end)
+}
+
+/// The last note of a line that also takes the rest of its bar, where all of that would need three ledger lines
+/// or more: nobody reads on in another way for a few notes like those before.
+fn with_bar(notes: &[Read], to: usize) -> usize {
+    let same = |next: &&Read| next.bar == notes[to].bar;
+    let rest = notes[to + 1..].iter().take_while(same).count();
+    let whole = notes[to + 1..=to + rest].iter().all(|next| next.fits && next.far);
+    if whole && !notes[to + rest].tie_to { to + rest } else { to }
 }
 
 /// Sets the stems under a line for heads that stand an octave away.
@@ -299,6 +317,16 @@ mod tests {
         assert_eq!(line(None), ["1 1/2 to 2 1/4: 1"]);
         assert_eq!(line(Some((1, 5))), ["1 1/4 to 2 1/2: 1"]);
         assert_eq!(line(Some((4, 6))), ["1 1/2 to 2 3/4: 1"]);
+    }
+
+    #[test]
+    fn a_line_takes_the_rest_of_a_bar_that_is_nearly_as_high() {
+        let high = |last: &str| {
+            let notes = format!("0/1 1/4 A6, 1/4 1/4 B6, 1/2 1/4 A6, 3/4 1/4 {last}, 1/1 1/1 E6");
+            lines("harp", &notes)
+        };
+        assert_eq!(high("F6"), ["1 0/1 to 1 1/1: 1"]);
+        assert_eq!(high("C6"), ["1 0/1 to 1 3/4: 1"]);
     }
 
     #[test]

@@ -4,10 +4,11 @@
 //! them runs into it.)
 
 use crate::instruments::Clef;
+use crate::music::Time;
 use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
 use crate::resolve::Technique;
 
-use super::{Alone, Edition, Parting, cast, staves};
+use super::{Alone, DirectionKind, Edition, Kind, Parting, StaffBar, cast, staves};
 
 /// Adds what a pair looks like by itself, if its players part anywhere.
 pub(super) fn add<'a>(
@@ -44,8 +45,21 @@ pub(super) fn add<'a>(
             ),
         }
     };
-    let alone = [alone(0), alone(1)];
+    let mut alone = [alone(0), alone(1)];
+    if matches!(edition.kind, Kind::Part(_)) {
+        divide(&mut alone[0].staff.bars);
+    }
     edition.partings.push(Parting { part, parted, alone });
+}
+
+/// Says over the upper staff that a section is divided: no name stands before the staves of its part. It is said
+/// wherever a line begins with these bars. (Common practice.)
+fn divide(bars: &mut [StaffBar]) {
+    for bar in bars {
+        let first = bar.voices.iter().flat_map(|voice| notes(&voice.elements)).next();
+        let at = first.map_or(Time::ZERO, |(element, _)| element.at);
+        bar.who = Some((at, DirectionKind::Who("div.".to_owned())));
+    }
 }
 
 /// In which bars do both sound, and pluck or are muted one without the other?

@@ -8,6 +8,12 @@ use crate::layout::chord::Chord;
 const BEFORE_LINE: f64 = 1.0;
 const OVER_HEAD: f64 = 1.35;
 
+/// Over a note so long the line of octaves goes as long as that lasts, over a shorter one only to the end of its
+/// head (common practice; where a note is long is our heuristic); and the least air before a note that it does not
+/// cover.
+const LONG_UNDER: Time = Time::of(1, 2);
+const BEFORE_UNCOVERED: f64 = 0.3;
+
 impl SystemLine<'_> {
     /// What spans bars of the line, or begins or ends in them.
     pub(super) fn spans(&self) -> Vec<&SheetSpan> {
@@ -127,8 +133,9 @@ impl SystemLine<'_> {
         (x0 + directions::SEEN_PIN).min(next)
     }
 
-    /// Where the line over notes that end at a time ends: before the next note, and before the bar line where
-    /// they end with their bar, so that its hook keeps clear of what is said of the next one.
+    /// Where the line over notes that end at a time ends: behind the last of them, over its length if it is long,
+    /// and before the next note with its accidental; before the bar line where they end with their bar, so that
+    /// its hook keeps clear of what is said of the next one.
     fn octave_ends(&self, to: (usize, Time)) -> Option<f64> {
         let line = |placed: &PlacedBar| {
             let note = placed.columns.last().map_or(f64::MIN, |last| last + OVER_HEAD);
@@ -139,8 +146,24 @@ impl SystemLine<'_> {
             return self.placed.iter().find(|placed| placed.bar + 1 == to.0).map(line);
         }
         let placed = self.placed.iter().find(|placed| placed.bar == to.0)?;
-        let next = self.place_of(to)?.0 - self.beside_column(to) - 0.5;
-        Some(next.min(line(placed)))
+        let (next, ends_bar) = self.place_of(to)?;
+        if ends_bar {
+            return Some(line(placed));
+        }
+        let space = &self.spaces[to.0];
+        let there = self.staff().lanes.clone();
+        let chords = there.flat_map(|lane| space.chords[lane].iter().zip(&space.column_of[lane]));
+        let before = |at: Time| chords.clone().filter(move |(chord, _)| chord.at() == at);
+        let heads = next - self.beside_column(to);
+        let next = before(to.1).map(|(chord, _)| next - chord.left).fold(heads, f64::min);
+        let covered = chords.clone().filter(|(chord, _)| chord.at() < to.1);
+        let last = covered.max_by_key(|(chord, _)| chord.at());
+        let note = last.and_then(|(chord, column)| {
+            let head = placed.columns.get(*column)? + chord.shift + OVER_HEAD;
+            let long = chord.event.element.length >= LONG_UNDER;
+            Some(if long { head.max(next - BEFORE_LINE) } else { head })
+        });
+        Some(note.unwrap_or(next).min(next - BEFORE_UNCOVERED))
     }
 
     /// How far heads of a time stand to the left of their column: seconds in a chord under its stem, grace notes.

@@ -1,0 +1,71 @@
+//! Words of singers: hyphens, lines and ties.
+
+use crate::page::{Kind, Mark, Page, Shape};
+use crate::paper::Setup;
+
+use super::page_tests::bars;
+use super::tests::{of, part_of, texts};
+
+/// The page of a soprano who sings 24 bars of that tune to those words, in a metre of six quarters.
+fn sung(tune: &str, words: &str) -> Page {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ 1 metre 6/4, key C major\n 25 end }}\n\
+         voice tune {{ {} }}\nlyrics for tune {{ {} }}\nensemble few {{ era 1885\n soprano\n }}\n\
+         scoring all for few {{\n soprano plays tune as melody\n}}\n",
+        bars(24, tune),
+        bars(24, words),
+    );
+    part_of(&text, &Setup::default()).pages.remove(0)
+}
+
+/// Boxes of the hyphens of a page, or of its lines under what is held.
+fn strokes(page: &Page, thick: f64) -> Vec<kurbo::Rect> {
+    let is = |mark: &&&Mark| matches!(mark.shape, Shape::Line { width, .. } if (width - thick).abs() < 1e-9);
+    of(page, Kind::Text).iter().filter(is).map(|mark| mark.bounds()).collect()
+}
+
+const HYPHEN: f64 = 0.16;
+const HELD: f64 = 0.13;
+
+/// Six quarters; the second syllable of a word follows on a note that the first is held to.
+const TUNE: &str = "{1/4. F5 1/8 E5} 1/4 D5 {1/4. C5 1/8 D5} 1/4 E5";
+
+#[test]
+fn a_word_is_never_read_as_two_for_want_of_a_hyphen() {
+    let page = sung(TUNE, "wakes = on the+em- = pty");
+    let hyphens = strokes(&page, HYPHEN);
+    let (first, last) = (texts(&page, "the\u{A0}em"), texts(&page, "pty"));
+    assert!(first.len() == 24 && last.len() == 24);
+    for (first, last) in first.iter().zip(last) {
+        let (first, last) = (first.bounds(), last.bounds());
+        let within = |hyphen: &&kurbo::Rect| {
+            hyphen.x0 > first.x1 && hyphen.x1 < last.x0 && (first.y0..first.y1).contains(&hyphen.y0)
+        };
+        assert_eq!(hyphens.iter().filter(within).count(), 1, "{first:?} {last:?}");
+    }
+}
+
+#[test]
+fn a_held_syllable_has_a_line_that_is_seen_as_one_or_none() {
+    let page = sung(TUNE, "reeds = comes and+it = falls");
+    assert!(strokes(&page, HELD).is_empty(), "slurs show it");
+    let page = sung("1/4 D5 {1/2. E5 1/4 D5} 1/4 C5", "so ah, = long");
+    let lines = strokes(&page, HELD);
+    assert_eq!(lines.len(), 24);
+    assert!(lines.iter().all(|line| line.width() > 1.8), "{lines:?}");
+}
+
+#[test]
+fn what_is_sung_on_one_note_is_tied_and_can_be_found_as_it_is_spoken() {
+    let page = sung(TUNE, "wakes = on thy+em- = pty");
+    let words = texts(&page, "thy\u{A0}em");
+    let is = |mark: &&&Mark| matches!(mark.shape, Shape::Path(_));
+    let ties: Vec<_> = of(&page, Kind::Text).iter().filter(is).map(|mark| mark.bounds()).collect();
+    assert_eq!(ties.len(), words.len());
+    let below = texts(&page, "wakes");
+    for ((tie, word), plain) in ties.iter().zip(words).zip(below) {
+        let (word, plain) = (word.bounds(), plain.bounds());
+        assert!(word.x0 < tie.x0 && tie.x1 < word.x1 && tie.width() < word.width(), "{tie:?}");
+        assert!(tie.y0 > plain.y1 && tie.y0 < plain.y1 + 1.0, "{tie:?} below {plain:?}");
+    }
+}
