@@ -4,7 +4,8 @@
 //! ends with a note beyond that limit, or with the slur over it; between two of them it goes on over notes that stand well
 //! on the staff an octave lower (or higher), if they last no longer than a bar together. Fewer
 //! than three such notes, or less than a bar of them, are read with ledger lines, for a line is
-//! another thing to see. The rest of the last bar goes with them where all of it has three ledger lines or more. Nothing is moved inside a tie or in front of the note of a grace note.
+//! another thing to see. The rest of the last bar goes with them where all of it lies beyond three ledger lines.
+//! Nothing is moved inside a tie or in front of the note of a grace note.
 //! (Common practice; the figures are our heuristic.)
 //!
 //! Pitches stay what they are; whoever draws the staff moves the heads.
@@ -18,8 +19,8 @@ use super::{EditionStaff, Spanner, SpannerKind};
 /// The fewest notes of a line.
 const FEWEST: usize = 3;
 
-/// From the middle line to the third ledger line, in steps.
-const FAR: i32 = 10;
+/// From the middle line to the space beyond the third ledger line, in steps.
+const FAR: i32 = 11;
 
 /// A note of the staff.
 struct Read {
@@ -31,7 +32,7 @@ struct Read {
     /// Does it lie beyond the limit, and can it stand under a line?
     beyond: bool,
     fits: bool,
-    /// Does it need three ledger lines or more?
+    /// Does it lie beyond three ledger lines?
     far: bool,
     tie_from: bool,
     tie_to: bool,
@@ -213,8 +214,8 @@ fn with_slurs(notes: &[Read], (from, to): (usize, usize), frame: &[FrameBar]) ->
     (begin, end)
 }
 
-/// The last note of a line that also takes the rest of its bar, where all of that would need three ledger lines
-/// or more: nobody reads on in another way for a few notes like those before.
+/// The last note of a line that also takes the rest of its bar, where all of that lies beyond three ledger
+/// lines: nobody reads on in another way for a few notes like those before.
 fn with_bar(notes: &[Read], to: usize) -> usize {
     let same = |next: &&Read| next.bar == notes[to].bar;
     let rest = notes[to + 1..].iter().take_while(same).count();
