@@ -112,7 +112,7 @@ pub(super) fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) ->
             }
             let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
             // Where the bar begins, not behind the signature, metre or repeat with which it does.
-            let x = if n == 0 { bar.body - bar.lead.behind_key() + bar.lead.ties } else { bar.x };
+            let x = if n == 0 { bar.body - bar.lead.metre - bar.lead.repeat } else { bar.x };
             let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
             canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
         }
