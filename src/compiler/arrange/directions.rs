@@ -5,7 +5,7 @@
 //! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
 //! mutes are taken back in the same way.
 
-use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique};
+use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique, words};
 use crate::diagnostics::Span;
 use crate::lists::put_in_order;
 use crate::music::Time;
@@ -45,10 +45,14 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         let loud_at = |directions: &[Direction], at| {
             directions.iter().any(|d| d.at == at && is_loudness(&d.kind))
         };
-        // Where the voice says its own loudness, that of everybody is silent.
+        // Where the voice says its own loudness, that of everybody is silent, with the words that came with it.
         let mut general = Vec::new();
         copy(everybody, run.from, run.to, &mut general);
-        general.retain(|d| !is_loudness(&d.kind) || !loud_at(&own, d.at));
+        let of_loudness = |said: &Direction| {
+            is_loudness(&said.kind)
+                || words::is_words(&said.kind) && words::came_with_loudness(everybody, said.at)
+        };
+        general.retain(|d| !of_loudness(d) || !loud_at(&own, d.at));
         let mut start: Vec<Direction> = Vec::new();
         let say = |kind, span| Direction { at: run.from, kind, span };
         if let Some((dynamic, span)) = line.dynamic {
@@ -65,6 +69,8 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             && let Some((dynamic, said)) = everybody.level_at(run.from)
         {
             start.push(say(DirectionKind::Dynamic(dynamic), said.span));
+            let since = words::of_level(everybody, said.at, run.from);
+            start.extend(since.into_iter().map(|said| say(said.kind, said.span)));
             // What everybody is in the midst of, he goes on with.
             if let Some((kind, span)) = in_progress(everybody, run.from) {
                 start.push(say(kind, span));
@@ -110,7 +116,9 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             behind(&mut within, own);
         } else {
             // Words and techniques stay; other loudness gives way to the line's own.
-            within.extend(general.into_iter().chain(own).filter(|d| !is_loudness(&d.kind)));
+            general.retain(|d| !of_loudness(d));
+            own.retain(|d| !is_loudness(&d.kind));
+            within.extend(general.into_iter().chain(own));
         }
         put_in_order(&mut within, |direction| direction.at);
         behind(&mut out, within);
@@ -148,7 +156,7 @@ fn end_hairpins(out: &mut [Direction], at: Time) {
     }
 }
 
-fn is_loudness(kind: &DirectionKind) -> bool {
+pub(super) fn is_loudness(kind: &DirectionKind) -> bool {
     matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. })
 }
 

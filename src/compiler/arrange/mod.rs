@@ -23,6 +23,7 @@ mod taking;
 #[cfg(test)]
 mod tests;
 mod told;
+mod words;
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -407,6 +408,7 @@ impl<'a> Work<'a> {
                 self.balanced.push((notes, part.claims.clone(), part.notes.clone()));
             }
         }
+        words::leave_out(self.piece, part);
         self.state[index] = State::Done;
         self.share(index);
     }

@@ -1,7 +1,7 @@
 use super::*;
 use crate::edition::{DirectionKind, SpannerKind, condensed_score};
-use crate::notate::Origin;
 use crate::notate::testing::{Fixture, cello, oboe};
+use crate::notate::{Origin, StaffDirection, StaffDirectionKind};
 
 /// Two oboes.
 fn oboes(first: &str, second: &str) -> Score {
@@ -259,4 +259,27 @@ fn who_comes_in_on_the_note_of_the_other_is_named() {
     assert_eq!(named("0/1 1/2 C5, 1/2 1/2 C5, 1/1 1/2 E5"), "2. C5 / C5 D5");
     assert_eq!(named("0/1 1/2 F5, 1/2 1/2 F5, 1/1 1/2 G5"), "F5 / C5 D5", "two heads say it");
     assert_eq!(named("1/2 1/2 C5, 1/1 1/2 E5"), "C5 / C5 D5", "both begin");
+}
+
+#[test]
+fn what_one_takes_stands_before_the_expressions_of_both() {
+    let notes = "1/2 1/2 E5";
+    let mut score = oboes(notes, notes);
+    let says = |who: usize, kinds: &[StaffDirectionKind], score: &mut Score| {
+        let said = kinds.iter().map(|kind| StaffDirection {
+            at: Time::ZERO,
+            kind: kind.clone(),
+            origin: Origin::default(),
+        });
+        score.staves[who].measures[1].directions.extend(said);
+    };
+    let words = |words: &str| StaffDirectionKind::Words(words.into());
+    says(0, &[words("dolce"), words("a piacere")], &mut score);
+    says(1, &[StaffDirectionKind::Change("take cor anglais".into()), words("dolce")], &mut score);
+    let edition = condensed_score(&score);
+    let said = edition.staves[0].bars[1].directions.iter().filter_map(|said| match &said.kind {
+        DirectionKind::Change(words) | DirectionKind::Words(words) => Some(words.as_str()),
+        _ => None,
+    });
+    assert_eq!(said.collect::<Vec<_>>(), ["2. take cor anglais", "dolce", "a piacere"]);
 }

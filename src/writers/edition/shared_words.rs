@@ -48,7 +48,7 @@ pub(super) fn said(
                 !matches!(said.kind, DirectionKind::Dynamic(_) | DirectionKind::Words(_))
             };
             all.extend(of(1 - who).into_iter().filter(order));
-            all.sort_by_key(|said| said.at);
+            all.sort_by_key(|said| (said.at, stands(&said.kind)));
             all.dedup_by(|a, b| (a.at, &a.kind) == (b.at, &b.kind));
             all
         }
@@ -89,9 +89,20 @@ pub(super) fn said(
                 let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
                 all.push(EditionDirection { above: said.above && !own, ..said });
             }
-            all.sort_by_key(|said| said.at);
+            all.sort_by_key(|said| (said.at, stands(&said.kind)));
             all
         }
+    }
+}
+
+/// At one place orders stand first, then who plays and in what way, then words of expression together, as in a part.
+fn stands(kind: &DirectionKind) -> u8 {
+    match kind {
+        DirectionKind::Change(_) | DirectionKind::CueName(_) => 0,
+        DirectionKind::Who(_) => 1,
+        DirectionKind::Technique(_) => 2,
+        DirectionKind::Words(_) | DirectionKind::Chord(_) | DirectionKind::Figures(_) => 3,
+        DirectionKind::Dynamic(_) => 4,
     }
 }
 

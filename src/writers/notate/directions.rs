@@ -2,26 +2,31 @@
 //!
 //! What is said while a player rests is told him at his next note: the dynamic in force at his
 //! entry, the last word on mutes and plucking. A dynamic that he already plays is not repeated,
-//! unless it was given afresh during a rest of a bar or more, or he enters after two bars of rest. Stresses (sf, sfz) stand only where
-//! one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
+//! unless it was given afresh during a rest of a bar or more, or he enters after two bars of rest; but what one way
+//! to a bar has told him, another may not have (`told`). Stresses (sf, sfz) stand only where one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
 //! after one the next dynamic is always printed.
 
 mod entries;
 mod hairpins;
+mod told;
 
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
-use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
+use crate::resolve::{DirectionKind, Mark, Technique};
 
 use hairpins::{Hairpin, Hairpins};
+use told::Now;
+pub(super) use told::Told;
 
+use super::staff::Bars;
 use super::{
     Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names, who,
 };
 
 /// Puts a part's directions into the measures of its staff.
-pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure]) {
+    let frame = bars.frame;
     let notes = &part.notes;
     let mut placed: Vec<(Time, usize)> = Vec::with_capacity(part.directions.len());
     for (index, direction) in part.directions.iter().enumerate() {
@@ -42,8 +47,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
 
     place_instruments(part, frame, measures);
     place_who(part, frame, measures);
-    let mut page = Page { part, frame, measures };
-    let mut told = ToldLast::default();
+    let mut groups: Vec<(Time, Now)> = Vec::new();
     let mut hairpins = Hairpins::new(part, frame);
     for group in placed.chunk_by(|a, b| a.0 == b.0) {
         let at = group[0].0;
@@ -76,8 +80,10 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 | DirectionKind::Hairpin { .. } => {}
             }
         }
-        told.print(&now, at, notes, frame, &mut page);
+        groups.push((at, now));
     }
+    let mut page = Page { part, frame, measures };
+    told::print(&groups, bars.told, &mut page);
     let told_at = |place: Time| {
         let first = placed.partition_point(|(at, _)| *at < place);
         placed[first..]
@@ -90,6 +96,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     }
     for hairpin in &hairpins.printed {
         if !told_at(hairpin.from)
+            && !page.is_told_loudness(hairpin.from)
             && enters_after_long_rest(notes, hairpin.from, frame)
             && let Some((level, source)) = hairpins::level_before(part, hairpin.from)
         {
@@ -145,98 +152,6 @@ fn rank(kind: &StaffDirectionKind) -> u8 {
         | StaffDirectionKind::Words(_) => 4,
         StaffDirectionKind::Dynamic(_) => 5,
         StaffDirectionKind::HairpinStarts { .. } => 6,
-    }
-}
-
-/// What is said at one place, each with where it is written.
-#[derive(Default)]
-struct Now<'a> {
-    /// The dynamic from here on.
-    steady: Option<(Dynamic, Span)>,
-    /// A stress on the note here, or a forte-piano.
-    stress: Option<(Dynamic, Span)>,
-    ways: [Option<(Technique, Span)>; 2],
-    words: Vec<(&'a str, Span)>,
-    hairpin: bool,
-}
-
-impl Now<'_> {
-    fn take(
-        &mut self,
-        (dynamic, source): (Dynamic, Span),
-        given: Time,
-        at: Time,
-        notes: &[PackedNote],
-    ) {
-        match dynamic {
-            Dynamic::Sf | Dynamic::Sfz => {
-                if given == at && begins_note(notes, at) {
-                    self.stress = Some((dynamic, source));
-                }
-            }
-            Dynamic::Fp if given == at => {
-                (self.stress, self.steady) = (Some((dynamic, source)), None);
-            }
-            Dynamic::Fp => self.steady = Some((Dynamic::P, source)),
-            steady => {
-                self.steady = Some((steady, source));
-                self.stress = self.stress.filter(|(stress, _)| *stress != Dynamic::Fp);
-            }
-        }
-    }
-}
-
-/// What the player was told last.
-#[derive(Default)]
-struct ToldLast {
-    dynamic: Option<Dynamic>,
-    /// Plucked; muted.
-    ways: [bool; 2],
-}
-
-impl ToldLast {
-    fn print(
-        &mut self,
-        now: &Now,
-        at: Time,
-        notes: &[PackedNote],
-        frame: &[FrameBar],
-        page: &mut Page,
-    ) {
-        for (technique, source) in now.ways.into_iter().flatten() {
-            let on = matches!(technique, Technique::Pizzicato | Technique::Muted);
-            if std::mem::replace(&mut self.ways[way(technique)], on) != on {
-                let printed = StaffDirectionKind::Technique(technique);
-                match mute_order(technique, notes, at, frame) {
-                    None => page.print(at, printed, source),
-                    Some((from, again)) => {
-                        page.print(from, printed, source);
-                        if again {
-                            let words = format!("({})", technique.printed());
-                            page.print(at, StaffDirectionKind::Words(words), source);
-                        }
-                    }
-                }
-            }
-        }
-        for (words, source) in &now.words {
-            page.print(at, StaffDirectionKind::Words((*words).to_string()), *source);
-        }
-        if let Some((steady, source)) = now.steady
-            && (self.dynamic != Some(steady) || enters_after_long_rest(notes, at, frame))
-        {
-            page.print(at, StaffDirectionKind::Dynamic(steady), source);
-            self.dynamic = Some(steady);
-        }
-        if let Some((stress, source)) = now.stress {
-            page.print(at, StaffDirectionKind::Dynamic(stress), source);
-            if stress == Dynamic::Fp {
-                self.dynamic = Some(Dynamic::P);
-            }
-        }
-        if now.hairpin {
-            self.dynamic = None;
-        }
     }
 }
 
@@ -412,6 +327,7 @@ fn hold(at: Time, frame: &[FrameBar], measures: &mut [Measure]) {
 mod tests {
     use super::*;
     use crate::notate::testing::{Fixture, directions};
+    use crate::resolve::Dynamic;
 
     fn dynamic(dynamic: Dynamic) -> DirectionKind {
         DirectionKind::Dynamic(dynamic)

@@ -127,7 +127,8 @@ impl<'a> Notation<'a> {
             let players: Vec<usize> = players.collect();
             return on_all_cores(&players, notes, |&player| joined::staff(self, player));
         }
-        let bars = staff::Bars::new(frame, self.pitches);
+        let told = directions::Told::new(&arrangement.piece);
+        let bars = staff::Bars::new(frame, self.pitches).with_told(&told);
         let (chords, piece) =
             (arrangement.lines.iter().any(|line| line.chords), &arrangement.piece);
         let write = |part: &Arc<Part>| {

@@ -30,6 +30,8 @@ pub(super) struct Bars<'a> {
     pitches: super::Pitches,
     /// Are they of a cue?
     cued: bool,
+    /// What all are told, and the order in which they play.
+    pub(super) told: Option<&'a directions::Told<'a>>,
 }
 
 impl<'a> Bars<'a> {
@@ -42,12 +44,17 @@ impl<'a> Bars<'a> {
             })
         };
         let grid_of = frame.iter().map(|bar| find(bar.metre)).collect();
-        Bars { frame, grids, grid_of, pitches, cued: false }
+        Bars { frame, grids, grid_of, pitches, cued: false, told: None }
     }
 
     /// The same for the notes of a cue, which keep the names that their player reads.
     pub(super) fn of_cue(self) -> Bars<'a> {
         Bars { cued: true, ..self }
+    }
+
+    /// The same for players who are told something.
+    pub(super) fn with_told(self, told: &'a directions::Told<'a>) -> Bars<'a> {
+        Bars { told: Some(told), ..self }
     }
 
     fn grid(&self, bar: usize) -> &Grid {
@@ -76,7 +83,7 @@ impl<'a> Bars<'a> {
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let mut measures = measures(&in_hand::as_read(part, bars.frame), bars);
     clefs::place_clefs(&mut measures, part.first_instrument());
-    directions::place_directions(part, bars.frame, &mut measures);
+    directions::place_directions(part, bars, &mut measures);
     finished(part, measures, Vec::new())
 }
 

@@ -39,7 +39,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     if is_continuo(part) {
         let mut measures = staff::measures(&in_hand::as_read(part, bars.frame), bars);
         clefs::place_lower_clefs(&mut measures, part.first_instrument());
-        directions::place_directions(part, bars.frame, &mut measures);
+        directions::place_directions(part, bars, &mut measures);
         directions::say_continuo(part, bars.frame, &mut measures);
         return staff::finished(part, measures, Vec::new());
     }
@@ -56,7 +56,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     clefs::place_lower_clefs(&mut lower, two_handed);
     // What the writer of measures said of a change of key stands above.
     lower.iter_mut().for_each(|measure| measure.directions.clear());
-    directions::place_directions(part, bars.frame, &mut upper);
+    directions::place_directions(part, bars, &mut upper);
     directions::hold_rests(part, bars.frame, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
         if note.attached().marks.has(Mark::Fermata) && note.start() < bars.end() {
