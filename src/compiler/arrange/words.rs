@@ -9,7 +9,7 @@ use std::collections::HashSet;
 use super::Part;
 use super::directions::is_loudness;
 use crate::diagnostics::Span;
-use crate::music::{Sign, Time};
+use crate::music::{Sign, TempoWords, Time};
 use crate::resolve::{Direction, DirectionKind, Directions, Dynamic, Form, Piece};
 
 /// Leaves out words of everybody that its player reads only when they hold no more, or has no note for.
@@ -73,8 +73,9 @@ pub(super) fn of_level(everybody: &Directions, since: Time, until: Time) -> Vec<
     said.filter(|said| is_words(&said.kind)).collect()
 }
 
+/// Words of how to play; those of the tempo are everybody's at all times.
 pub(super) fn is_words(kind: &DirectionKind) -> bool {
-    matches!(kind, DirectionKind::Words(_))
+    matches!(kind, DirectionKind::Words(text) if TempoWords::said(text).is_none())
 }
 
 #[cfg(test)]
@@ -150,6 +151,7 @@ scoring s for e {{
     fn a_dynamic_of_ones_own_takes_the_words_of_everybody_with_it() {
         let own = "  flute.2 plays own as melody";
         assert_eq!(words("  1 p \"dolce\"\n  3 p \"sotto voce\"", own), "1 dolce");
+        assert_eq!(words("  1 p\n  3 p \"a tempo\"", own), "3 a tempo", "it is of the tempo");
         // Words that stand alone belong to no level.
         assert_eq!(words("  1 p\n  3 \"sotto voce\"", own), "3 sotto voce");
         let at = "  flute.2 plays tune bars 1..4 as melody, at f \"solo\"";

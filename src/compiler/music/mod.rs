@@ -9,6 +9,7 @@ mod key;
 mod metre;
 mod pitch;
 mod sign;
+mod tempo_words;
 mod time;
 
 pub use chord::{Chord, ChordError, ChordQuality};
@@ -18,4 +19,5 @@ pub use key::{Key, Mode};
 pub use metre::{Metre, MetreSign};
 pub use pitch::{Letter, Pitch, PitchName};
 pub use sign::Sign;
+pub use tempo_words::{TempoBack, TempoChange, TempoWords};
 pub use time::Time;

@@ -21,97 +21,11 @@ use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use crate::arrange::{Arrangement, Part};
-use crate::music::Time;
+use crate::music::{TempoBack as Back, TempoChange as Change, TempoWords as Words, Time};
 use crate::resolve::{DirectionKind, Form, Mark, Piece, seconds_per_whole};
-
-/// Words of a gradual change, in small letters, and whether it is to a faster tempo. A word of
-/// music may be cut short with a point. Source: common practice, as in Grove, A Dictionary of Music
-/// and Musicians, under these words (from memory).
-const GRADUAL: [(&str, bool); 16] = [
-    ("rit", false),
-    ("ritard", false),
-    ("ritardando", false),
-    ("rall", false),
-    ("rallent", false),
-    ("rallentando", false),
-    ("allarg", false),
-    ("allargando", false),
-    ("slargando", false),
-    ("slentando", false),
-    ("accel", true),
-    ("accelerando", true),
-    ("string", true),
-    ("stringendo", true),
-    ("affrett", true),
-    ("affrettando", true),
-];
 
 /// How often a gradual change takes effect.
 const STEP: Time = Time::EIGHTH;
-
-/// What the words of a tempo ask for.
-#[derive(Clone, Copy, PartialEq, Debug, Default)]
-struct Words {
-    back: Option<Back>,
-    change: Option<Change>,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Back {
-    /// "a tempo": to the mark in force.
-    InForce,
-    /// "Tempo I": to the first mark of the piece.
-    First,
-}
-
-#[derive(Clone, Copy, PartialEq, Debug)]
-struct Change {
-    gradual: bool,
-    /// The speed that is reached, as a multiple of what it was.
-    to: f64,
-    /// Do "poco" or "molto" say how much?
-    measured: bool,
-}
-
-fn words(text: &str) -> Words {
-    let lower = text.to_lowercase().replace('ù', "u");
-    // "Poco a poco" says that a change is gradual, not that it is small.
-    let lower = lower.replace("poco a poco", " ");
-    let words: Vec<&str> =
-        lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
-    let pair = |first: &str, second: &[&str]| {
-        words.windows(2).any(|two| two[0] == first && second.contains(&two[1]))
-    };
-    let back = if pair("tempo", &["i", "1", "primo", "1mo", "1o", "io"]) {
-        Some(Back::First)
-    } else if pair("a", &["tempo"]) || pair("in", &["tempo"]) {
-        Some(Back::InForce)
-    } else {
-        None
-    };
-    if words.iter().any(|word| matches!(*word, "senza" | "non")) {
-        return Words { back, change: None };
-    }
-    let gradual = GRADUAL.iter().find(|(word, _)| words.contains(word)).map(|(_, up)| (true, *up));
-    let slower =
-        pair("meno", &["mosso"]) || words.iter().any(|word| matches!(*word, "ritenuto" | "riten"));
-    let sudden = (slower || pair("piu", &["mosso"])).then_some((false, !slower));
-    let change = gradual.or(sudden).map(|(gradual, up)| {
-        let (poco, molto) = (words.contains(&"poco"), words.contains(&"molto"));
-        let whole = if gradual { 1.0 } else { 0.5 };
-        let by = whole
-            * if poco {
-                1.0 / 6.0
-            } else if molto {
-                0.5
-            } else {
-                1.0 / 3.0
-            };
-        let to = if up { 1.0 + by } else { 1.0 - by };
-        Change { gradual, to, measured: poco || molto }
-    });
-    Words { back, change }
-}
 
 /// The tempo of every moment of the paper.
 #[derive(Clone, Debug)]
@@ -190,24 +104,11 @@ fn said(parts: &[Arc<Part>]) -> Vec<(Time, Words)> {
     let mut all: Vec<(Time, Words)> = Vec::new();
     for said in parts.iter().flat_map(|part| &part.directions) {
         let DirectionKind::Words(text) = &said.kind else { continue };
-        let meant = words(text);
-        if meant != Words::default() && begins_with_tempo(text) {
-            all.push((said.at, meant));
-        }
+        all.extend(Words::said(text).map(|meant| (said.at, meant)));
     }
     all.sort_by_key(|(at, _)| *at);
     all.dedup_by_key(|(at, _)| *at);
     all
-}
-
-/// Does a text begin with a word of the tempo, perhaps after "poco", "molto" and their like?
-fn begins_with_tempo(text: &str) -> bool {
-    let lower = text.to_lowercase().replace('ù', "u");
-    let all = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
-    let mut all = all.skip_while(|word| matches!(*word, "poco" | "molto" | "un" | "e" | "sempre"));
-    let first = all.next().unwrap_or_default();
-    GRADUAL.iter().any(|(word, _)| *word == first)
-        || matches!(first, "a" | "in" | "tempo" | "meno" | "piu" | "ritenuto" | "riten")
 }
 
 /// Seconds a whole note from written times on, as marks and words have them.
@@ -217,7 +118,7 @@ fn without_fermatas(form: &Form, said: &[(Time, Words)]) -> Vec<(Time, f64)> {
         .iter()
         .filter_map(|bar| {
             let tempo = bar.tempo.as_ref()?;
-            let words = tempo.words.as_deref().map(words).unwrap_or_default();
+            let words = tempo.words.as_deref().map(Words::of).unwrap_or_default();
             let known = tempo.beat.is_some() || words != Words::default();
             known.then_some(Point { at: bar.start, beat: tempo.beat, words })
         })
@@ -326,7 +227,7 @@ mod tests {
     use crate::resolve::Tempo;
 
     fn reached(text: &str) -> Option<(bool, f64)> {
-        words(text).change.map(|change| (change.gradual, (change.to * 1000.0).round() / 1000.0))
+        Words::of(text).change.map(|change| (change.gradual, (change.to * 1000.0).round() / 1000.0))
     }
 
     #[test]
@@ -344,16 +245,16 @@ mod tests {
     fn words_that_are_not_known_or_deny_a_change_change_nothing() {
         for text in ["dolce", "Con moto", "senza rit.", "non rallentare", "Spirito", "Tempo giusto"]
         {
-            assert_eq!(words(text), Words::default(), "{text}");
+            assert_eq!(Words::of(text), Words::default(), "{text}");
         }
     }
 
     #[test]
     fn words_lead_back() {
-        assert_eq!(words("a tempo").back, Some(Back::InForce));
-        assert_eq!(words("Tempo I°").back, Some(Back::First));
-        assert_eq!(words("Tempo primo").back, Some(Back::First));
-        let both = words("a tempo, poco accel.");
+        assert_eq!(Words::of("a tempo").back, Some(Back::InForce));
+        assert_eq!(Words::of("Tempo I°").back, Some(Back::First));
+        assert_eq!(Words::of("Tempo primo").back, Some(Back::First));
+        let both = Words::of("a tempo, poco accel.");
         assert_eq!((both.back, both.change.is_some()), (Some(Back::InForce), true));
     }
 
@@ -361,7 +262,7 @@ mod tests {
     fn words_in_a_part_slow_everybody_down_once() {
         let mut form = crate::notate::testing::form(&["2/4"; 4]);
         form.bars[0].tempo = Some(Tempo { beat: Some((Time::QUARTER, 60.0)), words: None });
-        let said = [(Time::of(1, 1), words("rit.")), (Time::of(3, 2), words("a tempo"))];
+        let said = [(Time::of(1, 1), Words::of("rit.")), (Time::of(3, 2), Words::of("a tempo"))];
         let changes = without_fermatas(&form, &said);
         let rate = |at: Time| (240.0 / in_force(&changes, at).unwrap()).round();
         let rates = [(3, 4), (1, 1), (11, 8), (3, 2)].map(|(a, b)| rate(Time::of(a, b)));
@@ -369,7 +270,7 @@ mod tests {
         for (text, is_tempo) in
             [("poco rit.", true), ("a tempo", true), ("on the G string", false), ("string.", true)]
         {
-            assert_eq!(begins_with_tempo(text), is_tempo, "{text}");
+            assert_eq!(Words::said(text).is_some(), is_tempo, "{text}");
         }
     }
 
