@@ -132,14 +132,8 @@ def main(ripieno, maker, count=200, seed=None):
     with tempfile.TemporaryDirectory() as work:
         seed = None if seed is None else int(seed)
         findings = check(Path(ripieno).resolve(), Path(maker).resolve(), Path(work), int(count), seed, True)
-        failed = 0
-        for finding in findings:
-            failed += not finding.passed
-            print("ok     " if finding.passed else "FAILED ", finding.name, f"({finding.tested})")
-            for words in finding.wrong[:40]:
-                print(f"          {words}")
-    return failed
+        outputs.report(findings, shown=40)
 
 
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:]))
+    main(*sys.argv[1:])

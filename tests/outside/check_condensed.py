@@ -488,16 +488,10 @@ def shifted(shape, right, down):
 
 def main():
     ripieno, *sources = sys.argv[1:]
-    failed = 0
     with tempfile.TemporaryDirectory() as work:
         command = [ripieno, "build", "--only", "svg,musicxml", "--scores", "condensed", "--despite-errors"]
         subprocess.run([*command, "-o", work, *sources], check=False, capture_output=True)
-        for finding in check_built(work, sources):
-            failed += not finding.passed
-            print(f"{'ok     ' if finding.passed else 'FAILED '} {finding.name} ({finding.tested})")
-            for wrong in finding.wrong[:12]:
-                print(f"          {wrong}")
-    sys.exit(failed > 0)
+        outputs.report(check_built(work, sources))
 
 
 if __name__ == "__main__":

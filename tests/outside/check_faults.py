@@ -25,7 +25,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from check_files import contents
-from outputs import Finding
+from outputs import Finding, report
 
 NOBODY = 65534
 STAGING = ".ripieno-"
@@ -370,15 +370,9 @@ def check(ripieno, folder, times=20):
 
 
 def main(ripieno, times=200):
-    failed = False
     with tempfile.TemporaryDirectory() as folder:
-        for finding in check(ripieno, Path(folder) / "room", int(times)):
-            failed |= not finding.passed
-            print("ok     " if finding.passed else "FAILED ", finding.name, f"({finding.tested})")
-            for words in finding.wrong[:12]:
-                print("         ", words)
-    return failed
+        report(check(ripieno, Path(folder) / "room", int(times)))
 
 
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:]))
+    main(*sys.argv[1:])

@@ -17,7 +17,7 @@ from lxml import etree
 from music21 import converter, repeat
 
 import check_schema
-from outputs import Finding
+from outputs import Finding, report
 
 # Each: lines of the form, the last bar. Every bar has one note of its own.
 FORMS = {
@@ -233,14 +233,9 @@ def check(ripieno, work):
 
 
 def main(ripieno):
-    failed = 0
     with tempfile.TemporaryDirectory() as folder:
-        for finding in check(ripieno, Path(folder) / "form"):
-            failed += not finding.passed
-            print("ok     " if finding.passed else "FAILED ", finding.name, finding.tested)
-            print(*(f"  {words}" for words in finding.wrong), sep="\n")
-    return failed
+        report(check(ripieno, Path(folder) / "form"))
 
 
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:]))
+    main(*sys.argv[1:])

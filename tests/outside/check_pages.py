@@ -468,14 +468,8 @@ def check_all(ripieno, sources, work, day=None):
 
 def main():
     ripieno, *sources = sys.argv[1:]
-    failed = 0
     with tempfile.TemporaryDirectory() as work:
-        for finding in check_all(ripieno, sources, Path(work) / "pages"):
-            failed += not finding.passed
-            print(f"{'ok     ' if finding.passed else 'FAILED '} {finding.name} ({finding.tested})")
-            for wrong in finding.wrong[:12]:
-                print(f"          {wrong}")
-    sys.exit(failed > 0)
+        outputs.report(check_all(ripieno, sources, Path(work) / "pages"))
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """What was built, and how a check tells what it found."""
 
 import re
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -44,6 +45,18 @@ class Finding:
     def passed(self):
         """A check that tested nothing has not passed."""
         return self.tested > 0 and not self.wrong
+
+
+def report(findings, shown=12):
+    """Prints findings as they come, with so many of what is wrong, and ends the program: with a failure if one
+    has not passed, or if there is none."""
+    passed = []
+    for finding in findings:
+        passed.append(finding.passed)
+        print(f"{'ok     ' if finding.passed else 'FAILED '} {finding.name} ({finding.tested})")
+        for wrong in finding.wrong[:shown]:
+            print(f"          {wrong}")
+    sys.exit(not passed or not all(passed))
 
 
 def scorings(folder, sources):

@@ -62,7 +62,12 @@ fn half(note: Point, edge: Point) -> CubicBez {
 /// Draws the ties between notes of a line. Where a tie goes on to the next line it ends at `end`;
 /// one that comes from the line before begins at `begin`, and the note at its end has its accidental
 /// again, which is otherwise on another line: in a signature of so many fifths. (Common practice.)
-pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), key: i32) {
+pub(super) fn ties(
+    canvas: &mut Canvas,
+    notes: &[Placed],
+    (begin, end): (f64, f64),
+    (key, lines): (i32, u8),
+) {
     let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
     for (n, note) in sounding.iter().enumerate() {
         let Some(written) = note.chord.note() else { continue };
@@ -71,7 +76,7 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
             for head in note.chord.heads() {
                 let up = tie_up(note, head.place);
                 let x = edge.min(note.x + head.x);
-                tie(canvas, note, (begin.min(x - 1.4), x - 0.1), head.place, up, head.index);
+                tie(canvas, note, (begin.min(x - 1.4), x - 0.1), head, up, lines);
             }
         }
         if !written.tie_to {
@@ -98,7 +103,7 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
                 }
                 None => end,
             };
-            tie(canvas, note, (from, to), head.place, up, head.index);
+            tie(canvas, note, (from, to), head, up, lines);
         }
     }
 }
@@ -149,7 +154,14 @@ const BEHIND_DOT: f64 = 0.6;
 const SHORTEST_TIE: f64 = 1.7;
 const SHORTEST_BEHIND_DOTS: f64 = 1.0;
 
-fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, up: bool, head: u8) {
+fn tie(
+    canvas: &mut Canvas,
+    note: &Placed,
+    (from, to): (f64, f64),
+    head: &Head,
+    up: bool,
+    lines: u8,
+) {
     let side = if up { -1.0 } else { 1.0 };
     // Where there is no room between two heads, or up to the end of the line, it begins over the
     // middle of its head, so that it is long enough to be seen.
@@ -164,14 +176,15 @@ fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, u
     if to - from < 0.3 {
         return;
     }
-    let middle = -f64::from(place) / 2.0;
+    let middle = -f64::from(head.place) / 2.0;
     let height = tie_height(to - from);
-    let more = off_line(middle + side * (off + height), (side, height), to - from);
+    let crown = middle + side * (off + height);
+    let more = off_line(crown, (side, height), to - from, lines);
     // The ends take their share, so that the tie keeps its shape.
     let y = middle + side * (off + more * ENDS_MOVE);
     let height = height + more * (1.0 - ENDS_MOVE);
     let (_, path) = curve(Point::new(from, y), Point::new(to, y), height, up, 0.24);
-    let origin = Origin { head, ..note.chord.origin() };
+    let origin = Origin { head: head.index, ..note.chord.origin() };
     canvas.path(Kind::Tie, Some(origin), path);
 }
 
@@ -183,12 +196,13 @@ const FLATTEST_TIE: f64 = 0.28;
 const ENDS_MOVE: f64 = 0.3;
 
 /// By how much a tie rises more than it would (or less, where it is below 0), so that its crown lies between lines
-/// of the staff or outside it: as little as can be.
-fn off_line(crown: f64, (side, height): (f64, f64), length: f64) -> f64 {
+/// of the staff, which has so many, or outside it: as little as can be.
+fn off_line(crown: f64, (side, height): (f64, f64), length: f64, lines: u8) -> f64 {
     let white = (TIE_OFF_LINE.0 * length).min(TIE_OFF_LINE.1);
     let off = (SLUR_MIDDLE + STAFF_LINE) / 2.0 + white;
     let line = crown.round();
-    if line.abs() > 2.0 || (crown - line).abs() >= off {
+    let outermost = f64::from(lines.saturating_sub(1)) / 2.0;
+    if line.abs() > outermost || (crown - line).abs() >= off {
         return 0.0;
     }
     // Beyond the line, or short of it.

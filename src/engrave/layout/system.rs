@@ -371,7 +371,7 @@ impl SystemLine<'_> {
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
             hung::articulations(canvas, notes, &voices);
-            curves::ties(canvas, notes, (begin, end), key);
+            curves::ties(canvas, notes, (begin, end), (key, lines));
             hung::tuplets(canvas, notes);
         }
         let spans = self.spans();

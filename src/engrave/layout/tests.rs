@@ -547,16 +547,21 @@ fn a_crook_stands_by_the_name_of_its_part() {
     assert!(place("Horn") < place("in D") && place("in D") < place("all"));
 }
 
-#[test]
-fn systems_that_crowd_one_another_have_slightly_smaller_staves() {
-    let players = 6;
-    let text = format!(
+/// A source of 45 bars alike for so many players, each on a staff of their own.
+pub(super) fn many_oboes(players: usize, bar: &str) -> String {
+    format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
          form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 45 end }}\n\
          ensemble few {{ era 1885\n oboe {players}\n }}\nvoice one {{ {} }}\nscoring all for few {{\n {}}}\n",
-        super::page_tests::bars(45, "1/4 A4 C5 E5 1/8 D5 C5"),
+        super::page_tests::bars(45, bar),
         (1..=players).map(|n| format!(" oboe.{n} plays one as melody\n")).collect::<String>(),
-    );
+    )
+}
+
+#[test]
+fn systems_that_crowd_one_another_have_slightly_smaller_staves() {
+    let players = 6;
+    let text = many_oboes(players, "1/4 A4 C5 E5 1/8 D5 C5");
     // With staves as large as the paper has them, three systems of both last pages crowd one another, 7.3 spaces apart.
     let pages = pages(&score_sheet(&text, false), &Setup::default()).pages;
     assert_eq!(pages.len(), 2);

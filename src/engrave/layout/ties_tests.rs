@@ -4,6 +4,7 @@ use super::measures::{SLUR_MIDDLE, STAFF_LINE};
 use super::page_tests::bars;
 use super::tests::{of, part};
 use crate::page::{Kind, Mark, Page};
+use crate::paper::Setup;
 
 /// Ties of the first line of a page, and the heights of its staff lines.
 fn ties(page: &Page) -> (Vec<kurbo::Rect>, Vec<f64>) {
@@ -65,5 +66,25 @@ fn a_tie_begins_clear_of_the_dot_of_its_note() {
             let gap = before.fold(f64::MAX, f64::min);
             assert!(gap > 0.15, "{note}: {gap}");
         }
+    }
+}
+
+/// A drum has one line: nothing else is to be kept off, and its ties lie alike whatever their notes are.
+#[test]
+fn a_tie_on_one_line_keeps_off_that_line_alone() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 24 end";
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice beat {{ {} }}\n\
+         ensemble few {{ era 1885\n side-drum\n }}\nscoring all for few {{\n side-drum plays beat as rhythm\n}}\n",
+        bars(24, "1/1 =").replacen('=', "x[tremolo 1/32]", 1),
+    );
+    let page = &super::tests::part_of(&text, &Setup::default()).pages[0];
+    let line = of(page, Kind::StaffLine)[0].bounds().center().y;
+    let ties: Vec<_> = of(page, Kind::Tie).into_iter().map(Mark::bounds).collect();
+    assert!(!ties.is_empty());
+    for tie in ties {
+        let by_itself = super::measures::tie_height(tie.width()) + SLUR_MIDDLE / 2.0;
+        assert!((tie.height() - by_itself).abs() < 0.06, "{tie:?}: {by_itself} high by itself");
+        assert!((tie.y0 - line).abs().min((tie.y1 - line).abs()) > 0.2, "{tie:?} at {line}");
     }
 }

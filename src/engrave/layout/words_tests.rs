@@ -306,14 +306,7 @@ fn the_hook_of_an_octave_line_keeps_clear_of_a_word_beyond_it() {
 /// Our heuristic: 6.5 points, whatever the size of the staves.
 #[test]
 fn numbers_of_bars_can_be_read_in_a_score_of_small_staves() {
-    let players = 24;
-    let text = format!(
-        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
-         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 45 end }}\n\
-         ensemble few {{ era 1885\n oboe {players}\n }}\nvoice one {{ {} }}\nscoring all for few {{\n {}}}\n",
-        bars(45, "1/4 A4 C5 E5 1/8 D5 C5"),
-        (1..=players).map(|n| format!(" oboe.{n} plays one as melody\n")).collect::<String>(),
-    );
+    let text = super::tests::many_oboes(24, "1/4 A4 C5 E5 1/8 D5 C5");
     let pages = super::pages(&score_sheet(&text, false), &Setup::default()).pages;
     let mut seen = 0;
     for page in &pages[1..] {
