@@ -2,8 +2,10 @@
 
 use kurbo::Rect;
 
+use super::chord::HALF_STROKE;
 use super::page_tests::bars;
-use super::tests::{OBOES, of, part_of, score, texts};
+use super::spacing::{TIGHTEST, bar_spaces};
+use super::tests::{OBOES, of, part_of, score, score_sheet, texts};
 use crate::page::{Kind, Mark, Page};
 use crate::paper::Setup;
 
@@ -74,4 +76,26 @@ fn an_octave_line_goes_over_the_small_notes_and_seconds_that_it_moves_and_no_oth
     assert_eq!(within(high, "1/8 C7 D7 C7 D7 1/2 C5&D5&E5&F5&G5"), 16, "to before seconds");
     let low = "1/8 C7&D7 D7 C7 D7 C7 D7 C7 D7";
     assert_eq!(within(low, "1/1 C5"), 9, "from seconds");
+}
+
+#[test]
+fn strokes_of_a_tremolo_stand_clear_of_the_bar_line_behind_them() {
+    let text = |mark: &str| {
+        let bar = format!("1/2. D4{mark} 1/4 E4{mark}");
+        format!(
+            "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n oboe.2 rests\n bassoon rests\n}}\n",
+            bars(20, &bar)
+        )
+    };
+    // From the last note to the bar line of a line that is as full as can be.
+    let behind = |mark: &str| {
+        let sheet = score_sheet(&text(mark), false);
+        let spaces = bar_spaces(&sheet);
+        let (places, width) = spaces[1].place(TIGHTEST);
+        let last = spaces[1].chords[0].last().expect("a note");
+        (width - spaces[1].line - places[1], last.stem_x())
+    };
+    let ((plain, stem), (struck, _)) = (behind(""), behind("[tremolo 1/32]"));
+    assert!(plain < stem + HALF_STROKE + 0.3, "{plain}: nothing holds it off");
+    assert!(struck > stem + HALF_STROKE + 0.8, "{struck} from a stem at {stem}");
 }

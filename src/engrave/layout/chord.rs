@@ -192,6 +192,13 @@ impl Chord<'_> {
         if self.is_up() { width - STEM / 2.0 } else { STEM / 2.0 }
     }
 
+    /// How far the strokes of a tremolo reach to the right of it.
+    pub(super) fn struck(&self) -> Option<f64> {
+        let strokes = strokes(self.note()?, self.event.element.value);
+        // Without a stem they lie over a head that is wider than they are.
+        (strokes > 0 && self.is_stemmed()).then(|| self.stem_x() + HALF_STROKE)
+    }
+
     /// Flags or beams of its value.
     pub(super) fn flags(&self) -> usize {
         usize::try_from(self.event.element.value.log2 - 2).unwrap_or(0).min(5)
@@ -221,6 +228,9 @@ impl Chord<'_> {
         }
     }
 }
+
+/// How far a stroke of a tremolo reaches to either side of the stem.
+pub(super) const HALF_STROKE: f64 = 0.6;
 
 /// Strokes through the stem beside flags and beams.
 pub(super) fn strokes(note: &StaffNote, value: NoteValue) -> usize {

@@ -6,7 +6,9 @@ use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Head, IN_PARENTHESES, Look, PARENTHESIS, TREMOLO, clef_sign, strokes};
+use super::chord::{
+    Chord, HALF_STROKE, Head, IN_PARENTHESES, Look, PARENTHESIS, TREMOLO, clef_sign, strokes,
+};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -340,10 +342,10 @@ fn stroke_at(canvas: &mut Canvas, origin: Origin, x: f64, (top, strokes): (f64, 
     for stroke in 0..strokes {
         let y = top + stroke as f64 * BEAM_STEP;
         let mut path = BezPath::new();
-        path.move_to((x - 0.6, y + 0.24 + 0.2));
-        path.line_to((x + 0.6, y - 0.24 + 0.2));
-        path.line_to((x + 0.6, y - 0.24 - 0.2));
-        path.line_to((x - 0.6, y + 0.24 - 0.2));
+        path.move_to((x - HALF_STROKE, y + 0.24 + 0.2));
+        path.line_to((x + HALF_STROKE, y - 0.24 + 0.2));
+        path.line_to((x + HALF_STROKE, y - 0.24 - 0.2));
+        path.line_to((x - HALF_STROKE, y + 0.24 - 0.2));
         path.close_path();
         canvas.path(Kind::Tremolo, Some(origin), path);
     }

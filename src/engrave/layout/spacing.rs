@@ -398,6 +398,9 @@ const MOST_WORDS: f64 = 36.0;
 /// there. Our heuristic.
 const OVER_LINE: f64 = 0.5;
 
+/// From the strokes of a tremolo to the bar line, at the least: nearer they seem to lean against it. Our heuristic.
+const BEHIND_STROKES: f64 = 0.85;
+
 impl BarSpace<'_> {
     pub(super) fn widths(&self) -> Widths {
         Widths {
@@ -444,6 +447,8 @@ impl BarSpace<'_> {
         let mut next: Vec<usize> = vec![0; self.chords.len()];
         // Where the last syllable of each verse of a voice ends, with the room behind it.
         let mut sung: Vec<(usize, u8, f64)> = Vec::new();
+        // Where strokes of a tremolo end.
+        let mut struck: f64 = 0.0;
         let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
         for (column, (_, ideal)) in self.columns.iter().enumerate() {
             let mut at = x;
@@ -475,6 +480,7 @@ impl BarSpace<'_> {
                     if !is_bar_rest(chord) {
                         free[staff] = at + chord.right + AIR;
                         bands[staff] = chord.taken();
+                        struck = chord.struck().map_or(struck, |right| struck.max(at + right));
                     }
                     for words in &chord.sung {
                         sung.retain(|(voice, verse, _)| (*voice, *verse) != (staff, words.verse));
@@ -489,6 +495,7 @@ impl BarSpace<'_> {
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let last = sung.iter().map(|(.., end)| end - OVER_LINE).fold(last, f64::max);
+        let last = if struck > 0.0 { last.max(struck + BEHIND_STROKES) } else { last };
         let end = super::orders::end(&self.orders, &mut places, (x - 0.35).max(last) + self.tail);
         if end + self.line < self.worded {
             let to = self.worded - self.line;
