@@ -39,6 +39,8 @@ pub(super) struct Canvas {
     pub framed: Vec<(f64, f64)>,
     /// Boxes of the names of cues over the staff.
     pub names: Vec<Rect>,
+    /// Boxes of the lines of orders over the staff.
+    pub orders: Vec<Rect>,
     /// Boxes of the numbers of rests of several bars.
     pub counts: Vec<Rect>,
     /// Dynamics and hairpins.
@@ -62,6 +64,7 @@ impl Canvas {
             said: Vec::new(),
             framed: Vec::new(),
             names: Vec::new(),
+            orders: Vec::new(),
             counts: Vec::new(),
             dynamics: Vec::new(),
             figures: Vec::new(),

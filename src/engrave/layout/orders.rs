@@ -1,11 +1,12 @@
 //! Orders to take something else ("change to C basso", "take Piccolo"): they stand where the rest is in
 //! which they are carried out, and never over a note that is still played in the old way. So they go no
-//! farther left than behind that note, into two lines if need be, and a bar is as wide as they ask.
+//! farther left than behind that note, in two or three lines if need be, and a bar is as wide as they ask.
 
 use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
 use super::directions::{WORDS_FACE as WORDS, letters};
+use super::measures::ABOVE;
 use super::spacing::bar_line_width;
 use crate::rows::Spans;
 use crate::sheet::{Direction, Sheet, SpanKind};
@@ -25,11 +26,24 @@ pub(super) const BEHIND_NOTE: f64 = 1.9;
 /// From the beginning of a bar to an order over its rests.
 pub(super) const BEFORE_FIRST: f64 = 0.4;
 
-/// An order in one line, if it is no wider than the room, or in two that are as even as can be.
+/// Between when an order is carried out and what it says: "last time: change to G".
+const CONDITION: &str = ": ";
+
+/// From line to line of an order: as far as one with the deepest letters over the other needs. Our heuristic.
+pub(super) const LINE: f64 = ABOVE + ORDER.1 * 0.94;
+
+/// An order in one line, if it is no wider than the room, or in two that are as even as can be: when it holds, and
+/// what is to be done, which may itself take two.
 pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
     let whole = shape(text, ORDER.0, ORDER.1);
     if whole.width <= room {
         return vec![whole];
+    }
+    // When it holds stands over what is to be done.
+    if let Some((when, what)) = text.split_once(CONDITION) {
+        let mut all = vec![shape(&format!("{when}:"), ORDER.0, ORDER.1)];
+        all.extend(lines(what, room.max(all[0].width)));
+        return all;
     }
     let words: Vec<&str> = text.split_whitespace().collect();
     let broken = (1..words.len()).map(|from| {
@@ -74,6 +88,10 @@ impl Need {
     }
 }
 
+/// Where an order asks for no more than so many times the room behind the last note before it, the notes before share
+/// in that: the rest does not stand farther from its note than they from one another. Our heuristic.
+const SPREAD: f64 = 1.4;
+
 /// Where the bar line stands at the least for all that asks for room, in a bar that else ends at `end`. Rests over
 /// which an order stands share in what it adds, or they would be followed by a hole.
 pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
@@ -88,8 +106,10 @@ pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
             continue;
         };
         let wider = (wanted - from) / (end - from);
-        places.iter_mut().filter(|x| **x > from).for_each(|x| *x = from + (*x - from) * wider);
-        end = wanted;
+        let begin = places.first().copied().filter(|_| wider <= SPREAD).unwrap_or(from).min(from);
+        let to = |x: f64| begin + (x - begin) * wider;
+        places.iter_mut().filter(|x| **x > begin).for_each(|x| *x = to(*x));
+        end = to(end);
     }
     let others = needs.iter().filter(|need| matches!(need.begins, Begins::AtPlace));
     others.filter_map(|need| need.end(places)).fold(end, f64::max)

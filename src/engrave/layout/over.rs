@@ -1,6 +1,6 @@
 //! What stands over the top staff: bar numbers, endings, signs, tempos and rehearsal marks.
 
-use kurbo::{BezPath, ParamCurve as _, Point};
+use kurbo::{BezPath, ParamCurve as _, PathSeg, Point};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Tempo;
 
@@ -37,8 +37,9 @@ pub(super) fn over(
         canvas.text(Kind::Text, None, run, (x, y));
     }
     let jumps = signs(canvas, sheet, placed);
-    let headed: Vec<Headed> =
+    let mut headed: Vec<Headed> =
         (0..placed.len()).filter_map(|n| Headed::of(sheet, (placed, n), setting, ends)).collect();
+    headed.iter_mut().for_each(|headed| headed.part(canvas, setting.width));
     // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it; with them
     // words before a tempo that send a player elsewhere.
     let feet = headed.iter().filter_map(|headed| headed.foot(canvas));
@@ -99,6 +100,19 @@ impl Headed {
             set_tempo(tempo, beside.unwrap_or(begins), next, setting.width)
         });
         (framed.is_some() || set.is_some()).then_some(Headed { framed, set })
+    }
+
+    /// Moves it a little along the line where it would be read with what stands beside it.
+    fn part(&mut self, canvas: &Canvas, width: f64) {
+        let Some(framed) = &mut self.framed else {
+            return self.set.iter_mut().for_each(|set| set.before_orders(canvas));
+        };
+        let by = framed.behind_slur(canvas);
+        let end = self.set.as_ref().map_or(framed.x + framed.width, |set| set.x + set.width);
+        if end + by < width {
+            framed.x += by;
+            self.set.iter_mut().for_each(|set| set.x += by);
+        }
     }
 
     /// Does the tempo stand beside the mark, on one line?
@@ -177,6 +191,13 @@ const FROM_ACCENT: f64 = 1.0;
 /// The same for a slur that begins beside it. Our heuristic.
 const FROM_SLUR: f64 = 2.0;
 
+/// White between a slur that ends before a rehearsal mark and its frame, where it would be less than the second: for
+/// that the mark stands a little farther to the right, or it would have to rise with all of its line. And how far below
+/// the foot that end is at most for it to be beside the frame. Our heuristic.
+const BEHIND_SLUR: f64 = 1.0;
+const TOO_NEAR: f64 = 0.5;
+const UNDER_FOOT: f64 = 0.4;
+
 /// A rehearsal mark with its place along the line.
 struct Framed {
     run: Run,
@@ -206,6 +227,16 @@ impl Framed {
             }
         }
         foot
+    }
+
+    /// How far it lacks white behind a slur that ends beside it.
+    fn behind_slur(&self, canvas: &Canvas) -> f64 {
+        let foot = self.foot(canvas);
+        let slurs = canvas.marks.iter().filter(|mark| mark.kind == Kind::Slur);
+        let heights = foot - MARK_HEIGHT..foot + UNDER_FOOT;
+        let beside = slurs.flat_map(along).filter(|at| at.x < self.x && heights.contains(&at.y));
+        let end = beside.map(|at| at.x).fold(f64::MIN, f64::max);
+        if self.x - end < TOO_NEAR { end + BEHIND_SLUR - self.x } else { 0.0 }
     }
 
     fn draw(self, canvas: &mut Canvas, foot: f64) {
@@ -239,6 +270,13 @@ fn begins(curve: &Mark) -> Option<Point> {
         Shape::Path(path) => path.segments().next().map(|first| first.start()),
         _ => None,
     }
+}
+
+/// Points along the outline of a curve.
+fn along(curve: &Mark) -> Vec<Point> {
+    let Shape::Path(path) = &curve.shape else { return Vec::new() };
+    let points = |side: PathSeg| (0..=16).map(move |n| side.eval(f64::from(n) / 16.0));
+    path.segments().flat_map(points).collect()
 }
 
 /// Where the next tempo or rehearsal mark of a line begins, behind some bars of it.
@@ -363,5 +401,49 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
             open = None;
         }
         n += 1;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use kurbo::Rect;
+
+    use super::*;
+
+    #[test]
+    fn a_tempo_begins_earlier_for_an_order_close_behind_it_at_its_height() {
+        let tempo = Tempo { beat: None, words: Some("poco rit.".to_owned()) };
+        let width = shape("poco rit.", Face::Bold, 2.35).width;
+        let begins = |white: f64, height: f64| {
+            let mut canvas = Canvas::new(80.0);
+            let x0 = 20.0 + width + white;
+            canvas.orders.push(Rect::new(x0, height - 1.5, x0 + 8.0, height));
+            let mut set = set_tempo(&tempo, 20.0, 80.0, 80.0);
+            set.before_orders(&canvas);
+            set.x
+        };
+        assert!(begins(1.0, -3.0) < 19.5 && begins(1.0, -3.0) > 19.0, "{}", begins(1.0, -3.0));
+        // With white enough, so near that it must stand higher anyway, or at another height.
+        for (white, height) in [(2.0, -3.0), (0.1, -3.0), (1.0, -9.0)] {
+            assert!((begins(white, height) - 20.0).abs() < 1e-9, "{white}, {height}");
+        }
+    }
+
+    #[test]
+    fn a_rehearsal_mark_stands_clear_of_a_slur_that_ends_beside_it() {
+        let by = |white: f64, height: f64| {
+            let mut canvas = Canvas::new(80.0);
+            let (run, width) = mark_run("E");
+            let framed = Framed { run, x: 30.0, width };
+            let foot = framed.foot(&canvas);
+            let mut path = BezPath::new();
+            path.move_to((20.0, foot + height));
+            path.quad_to((24.0, foot + height - 2.5), (30.0 - white, foot + height));
+            canvas.marks.push(Mark { kind: Kind::Slur, origin: None, shape: Shape::Path(path) });
+            framed.behind_slur(&canvas)
+        };
+        assert!((by(0.3, 0.2) - 0.7).abs() < 1e-6, "{}", by(0.3, 0.2));
+        // Far enough before it, and below it.
+        assert!(by(0.6, 0.2) == 0.0 && by(0.3, 3.0) == 0.0);
     }
 }

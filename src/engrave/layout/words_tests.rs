@@ -402,3 +402,53 @@ fn words_that_send_back_stand_on_the_line_of_the_tempo_behind_them_and_over_thei
     let before = before.map(|line| line.x1).fold(f64::MIN, f64::max);
     assert!(coda.x0 - before < 1.0, "{coda:?} behind the bar line at {before}");
 }
+
+#[test]
+fn when_an_order_holds_stands_over_it_in_a_line_of_its_own() {
+    let lines =
+        |room| orders::lines("last time: change to G", room).into_iter().map(|run| run.text);
+    assert!(lines(0.0).eq(["last time:", "change", "to G"]));
+    assert!(lines(12.0).eq(["last time:", "change to G"]));
+    assert!(lines(40.0).eq(["last time: change to G"]));
+}
+
+#[test]
+fn lines_of_orders_stand_at_one_distance_whatever_their_letters_are() {
+    let distances = ["last time: change to G", "change to D", "take Piccolo"].map(|words| {
+        let mut canvas = Canvas::new(80.0);
+        let kind = DirectionKind::Change(words.into());
+        let order = Said {
+            kind: &kind,
+            x: 22.0,
+            left: 21.4,
+            clear: f64::MIN,
+            room: Some((0.5, 26.0)),
+            bar_end: 26.0,
+            at_end: false,
+            at: (0, Time::ZERO),
+            above: true,
+        };
+        directions::words(&mut canvas, &[order], 80.0);
+        let bases = canvas.marks.iter().filter_map(|mark| match &mark.shape {
+            Shape::Text { at, .. } => Some(at.y),
+            _ => None,
+        });
+        let bases: Vec<f64> = bases.collect();
+        assert!(bases.len() > 1, "{words}");
+        bases.windows(2).map(|pair| pair[0] - pair[1]).collect::<Vec<f64>>()
+    });
+    assert!(
+        distances.iter().flatten().all(|far| (far - orders::LINE).abs() < 1e-9),
+        "{distances:?}"
+    );
+}
+
+#[test]
+fn notes_before_a_rest_share_in_the_room_for_an_order_that_asks_for_little() {
+    let need = Need { column: Some(3), width: 6.0, begins: Begins::BehindNote(2) };
+    let mut places = [1.0, 4.0, 7.0, 10.0];
+    let end = orders::end(&[need], &mut places, 13.0);
+    assert!(end - (places[2] + orders::BEHIND_NOTE) > 6.0 - 1e-9, "{end} behind {places:?}");
+    let step = places[1] - places[0];
+    assert!(step > 3.5 && places.windows(2).all(|two| (two[1] - two[0] - step).abs() < 1e-9));
+}

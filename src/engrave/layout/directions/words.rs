@@ -79,13 +79,25 @@ fn set(direction: &Said, (text, face, size): (&str, Face, f64), end: f64) -> (Ve
 
 /// Draws lines of words, the nearest to the staff first.
 fn put(canvas: &mut Canvas, direction: &Said, lines: Vec<Run>, x: f64) {
-    for run in lines {
+    let order = direction.is_order() && direction.above;
+    // Where each would stand by itself.
+    let alone: Vec<f64> = lines.iter().map(|run| base_line(canvas, direction, run, x)).collect();
+    let mut below: Option<f64> = None;
+    for (run, alone) in lines.into_iter().zip(alone) {
         let (x0, x1) = direction.span(&run, x);
-        let y = base_line(canvas, direction, &run, x);
+        let y = match below.filter(|_| order) {
+            // At one distance, whatever the letters are.
+            Some(below) => alone.min(below - orders::LINE),
+            None => base_line(canvas, direction, &run, x),
+        };
+        below = Some(y);
         // What would follow on the same line begins so far behind them, or stands higher: a tempo
         // is in the letters of an order.
         let behind = if direction.is_order() { BEHIND_ORDER } else { BEHIND };
         canvas.sky.add((x0, x1 + behind), (y - run.rise(), y + run.fall() * 0.5));
+        if order {
+            canvas.orders.push(Rect::new(x, y - run.rise(), x + run.width, y + run.fall()));
+        }
         if matches!(direction.kind, DirectionKind::CueName(_)) && direction.above {
             canvas.names.push(Rect::new(x, y - run.rise(), x + run.width, y + run.fall()));
         }

@@ -1,6 +1,6 @@
 //! A tempo over the staff: its words and what is counted, in one line or in two.
 
-use kurbo::Point;
+use kurbo::{Point, Rect};
 use ripieno_compiler::resolve::Tempo;
 use ripieno_writers::notate::NoteValue;
 
@@ -144,7 +144,25 @@ pub(super) fn set_tempo(tempo: &Tempo, x: f64, next: f64, right: f64) -> SetTemp
     SetTempo { words: words.collect(), x: 0.0, width: right, ..one }
 }
 
+/// White between a tempo and an order behind it at one height, which is in letters like its own, and how far before
+/// its place the tempo begins for that at most. Our heuristic.
+const BEFORE_ORDER: f64 = 1.7;
+const EARLIER: f64 = 1.0;
+
 impl SetTempo {
+    /// Begins a little earlier where an order follows so closely at its height that the two are read as one.
+    pub(super) fn before_orders(&mut self, canvas: &Canvas) {
+        let end = self.x + self.width - if self.counted.is_none() { AIR } else { 0.0 };
+        let base = self.base_line(canvas);
+        let level = |order: &&Rect| order.y0 < base + FALL && base - RISE < order.y1;
+        let behind = canvas.orders.iter().filter(level).map(|order| order.x0 - end);
+        let white = behind.filter(|white| *white >= 0.0).fold(f64::MAX, f64::min);
+        let lack = BEFORE_ORDER - white;
+        if lack > 0.0 && lack <= EARLIER.min(self.x) {
+            self.x -= lack;
+        }
+    }
+
     /// How many lines stand over the lowest one.
     fn lines_above(&self) -> f64 {
         let lines = self.words.len() + usize::from(self.under);
