@@ -29,18 +29,27 @@ const LAST_ALONE: f64 = 4.5;
 /// By how much the gaps between staves grow at most, and on an only page: farther, and the eye no longer takes
 /// them for one system; the foot of the page stays free. Our heuristic.
 const MOST_OPEN: (f64, f64) = (5.0, 3.0);
-/// By how much they grow at most so that a single system fills its page, and where it does not, but others
-/// follow on the next page. Our heuristic.
-const FILLING: f64 = 8.0;
+/// By how much they grow at most so that systems fill a page behind which the music goes on, and a single one its
+/// own; and where a single one does not, but others follow on the next page. Our heuristic.
+const FILLING: (f64, f64) = (8.0, 9.0);
 const ALONE: f64 = 7.0;
 /// How much wider the gap between systems of a score is than the one between their staves, where there is
 /// room for it: the eye must find the system before it finds the staff. Our heuristic.
 const APART: f64 = 1.6;
+/// From which gap on two staves do not look pressed beside others, from line to line and in proportion to the widest
+/// of their page: narrower ones are opened first. Our heuristic.
+const EASED: (f64, f64) = (6.0, 0.4);
+/// Where it is hardly wider than the widest one between staves, the first of these times as wide, it becomes the
+/// second. Our heuristic.
+const WIDER: (f64, f64) = (1.05, 1.12);
 /// The gap between systems of a score below which they crowd one another: from line to line, and in proportion to
 /// the one between their staves. Our heuristic.
 const NEAR: (f64, f64) = (8.5, 1.2);
-/// The heading of a movement stands with its music, not midway: so much of the gap before it is its own.
-const HEADED: f64 = 11.0;
+/// The heading of a movement stands with its music, not midway: so much of the gap before it is its own, in a part
+/// and in a score, whose systems stand farther apart anyway.
+const HEADED: (f64, f64) = (11.0, 6.0);
+/// What is less than that is not missed at the foot of a page.
+const CRUMB: f64 = 0.1;
 /// Air between the lowest of one system and the uppermost of the next, in staff spaces.
 const AIR: f64 = 1.6;
 
@@ -91,7 +100,7 @@ pub(super) fn stand(
     let rest = left - open * staves as f64;
     let alone = systems.len() == 1 && staves > 0;
     let filling = left / staves.max(1) as f64;
-    let fills = rest < (to - from) * NEARLY_ALONE && filling <= FILLING;
+    let fills = rest < (to - from) * NEARLY_ALONE && filling <= FILLING.1;
     // What systems do not take goes between their staves, so that the page is filled.
     let goes_on = close.score && !close.last && staves > 0;
     let spare = if alone {
@@ -99,13 +108,19 @@ pub(super) fn stand(
     } else {
         rest - MOST_APART * (systems.len() - 1) as f64
     };
-    let spare = if goes_on && !(alone && fills) { spare.max(0.0) } else { 0.0 };
+    let spare = if goes_on && !(alone && fills) && spare > CRUMB { spare } else { 0.0 };
     let open = match alone {
         true if fills => filling,
         true if !close.last => filling.min(ALONE),
-        _ => (open + spare / staves.max(1) as f64).min(FILLING.max(open)),
+        _ => (open + spare / staves.max(1) as f64).min(FILLING.0.max(open)),
     };
-    systems.iter_mut().for_each(|system| system.open(open));
+    let all = given(systems, open);
+    let mut given = &all[..];
+    for system in systems.iter_mut() {
+        let (own, others) = given.split_at(system.gaps());
+        system.open(own);
+        given = others;
+    }
     let (mut ys, end) = close_together(systems, from);
     let rest = (to - end).max(0.0);
     let most = match close.before {
@@ -114,13 +129,16 @@ pub(super) fn stand(
         _ => f64::INFINITY,
     };
     let most = if close.score { most } else { most.min(FARTHEST) };
-    let gaps = gaps(systems, &ys);
+    let gaps = gaps(systems, &ys, close.score);
     let more = if close.score { MOST_APART } else { f64::INFINITY };
     let full = level(&gaps, rest, more);
     let mut even = full.min(most);
     let grown: f64 = gaps.iter().map(|gap| grow(*gap, even, more)).sum();
     if nearly(rest - grown) || !close.last && full <= FILLED {
         even = full;
+    }
+    if close.score {
+        even = even.max(full.min(widest(systems, 0.0) * WIDER.1));
     }
     let within = mean_gap(systems);
     let mut crowded = false;
@@ -141,18 +159,65 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     if staves == 0 {
         return 0.0;
     }
-    let between = gaps(systems, ys);
-    let within = mean_gap(systems);
-    let apart = if close.score { APART } else { 1.0 };
-    let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
-    let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
+    let between = gaps(systems, ys, close.score);
     let most = match close.before {
         Some(before) if close.last && between.is_empty() => (before.open + LAST.1).max(LAST_ALONE),
         Some(before) if close.last => before.open + LAST.1,
         None if close.last => MOST_OPEN.1,
+        // What systems have beyond their due is better within them.
+        _ if close.score && !close.last && !between.is_empty() => FILLING.0,
         _ => MOST_OPEN.0,
     };
-    open.min(most)
+    let within = mean_gap(systems);
+    let apart = if close.score { APART } else { 1.0 };
+    let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
+    let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
+    let open = open.min(most);
+    let needs = |open: f64, wider: f64| {
+        let least = widest(systems, open) * wider;
+        let lacks = between.iter().map(|gap| grow(*gap, least, MOST_APART));
+        open * staves as f64 + lacks.sum::<f64>()
+    };
+    if !close.score || needs(open, WIDER.0) <= left {
+        return open;
+    }
+    let (mut low, mut high) = (0.0, open);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if needs(middle, WIDER.1) <= left { low = middle } else { high = middle }
+    }
+    low
+}
+
+/// By how much each gap between staves of a page is opened, system by system, if all are by so much in the mean.
+fn given(systems: &[System], open: f64) -> Vec<f64> {
+    let widest = systems.iter().flat_map(System::for_figures).fold(0.0, f64::max);
+    let eased = EASED.0.min(widest * EASED.1);
+    let lacks: Vec<f64> = systems.iter().flat_map(|system| system.lacks(eased)).collect();
+    shared(&lacks, open)
+}
+
+/// By how much each gap is opened of which some lack so much, if all are opened by `by` in the mean: none less
+/// than the others, but for those that lack more.
+pub(super) fn shared(lacks: &[f64], by: f64) -> Vec<f64> {
+    let room = by * lacks.len() as f64;
+    let all: f64 = lacks.iter().sum();
+    if all >= room {
+        return lacks.iter().map(|lack| if all > 0.0 { lack * room / all } else { 0.0 }).collect();
+    }
+    let (mut low, mut high) = (0.0, by);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        let needs: f64 = lacks.iter().map(|lack| lack.max(middle)).sum();
+        if needs <= room { low = middle } else { high = middle }
+    }
+    lacks.iter().map(|lack| lack.max(low)).collect()
+}
+
+/// The widest gap between staves of a page that are opened by so much in the mean.
+fn widest(systems: &[System], open: f64) -> f64 {
+    let gaps = systems.iter().flat_map(System::between_staves);
+    gaps.zip(given(systems, open)).map(|(gap, given)| gap + given).fold(0.0, f64::max)
 }
 
 /// The mean gap between staves of these systems.
@@ -161,9 +226,10 @@ fn mean_gap(systems: &[System]) -> f64 {
 }
 
 /// From the lowest line of each system to the uppermost of the next, less what a heading has of it.
-fn gaps(systems: &[System], ys: &[f64]) -> Vec<f64> {
+fn gaps(systems: &[System], ys: &[f64], score: bool) -> Vec<f64> {
+    let head = if score { HEADED.1 } else { HEADED.0 };
     let gap = |n: usize| {
-        let headed = if systems[n].headed { HEADED } else { 0.0 };
+        let headed = if systems[n].headed { head } else { 0.0 };
         ys[n] - 2.0 - ys[n - 1] - systems[n - 1].last_line() - headed
     };
     (1..systems.len()).map(gap).collect()

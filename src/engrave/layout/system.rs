@@ -25,7 +25,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
 use crate::rows::Stretch;
-use crate::sheet::{Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
+use crate::sheet::{Group, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
 
 mod between;
 mod nudges;
@@ -65,6 +65,8 @@ pub(super) struct System {
     pub(super) nudged: Vec<Span>,
     /// Middle lines of the staves, counted from that of the uppermost one.
     ys: Vec<f64>,
+    /// Whether each staff begins a family, so that more air is above it.
+    begins: Vec<bool>,
 }
 
 /// Sets the given staves of some bars.
@@ -110,26 +112,32 @@ pub(super) fn system(
         }
         canvases.push(canvas);
     }
-    let ys = places(sheet, shown, &canvases);
+    let begins = begins(sheet, shown);
+    let ys = places(sheet, shown, &canvases, &begins);
     let headed = sheet.bars.get(bars.start).is_some_and(|bar| !bar.headings.is_empty());
-    System { shown: shown.to_vec(), canvases, placed, setting, right, ys, headed, nudged }
+    System { shown: shown.to_vec(), canvases, placed, setting, right, ys, begins, headed, nudged }
+}
+
+/// Which staves begin a family: those that share neither a bracket nor their players with the one above.
+fn begins(sheet: &Sheet, shown: &[usize]) -> Vec<bool> {
+    let joins = |upper: usize, lower: usize| {
+        let both = |group: &Group| group.staves.contains(&upper) && group.staves.contains(&lower);
+        sheet.staves[upper].part == sheet.staves[lower].part || sheet.groups.iter().any(both)
+    };
+    let begins = |row: usize| row > 0 && !joins(shown[row - 1], shown[row]);
+    (0..shown.len()).map(begins).collect()
 }
 
 /// Where the staves of a system stand at the least.
-fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
+fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas], begins: &[bool]) -> Vec<f64> {
     let mut ys: Vec<f64> = Vec::with_capacity(shown.len());
     for (row, canvas) in canvases.iter().enumerate() {
         let Some(above) = row.checked_sub(1) else {
             ys.push(0.0);
             continue;
         };
-        let (upper, lower) = (shown[above], shown[row]);
-        let joined = sheet.staves[upper].part == sheet.staves[lower].part;
-        let grouped = sheet
-            .groups
-            .iter()
-            .any(|group| group.staves.contains(&upper) && group.staves.contains(&lower));
-        let apart = if grouped || joined { 0.0 } else { FAMILY_GAP };
+        let joined = sheet.staves[shown[above]].part == sheet.staves[shown[row]].part;
+        let apart = if begins[row] { FAMILY_GAP } else { 0.0 };
         let least = 4.0 + if joined { STAFF_GAP + 1.2 } else { STAFF_GAP } + apart;
         let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
         let owned = owned(&canvases[above], canvas);
@@ -159,23 +167,6 @@ fn owned(above: &Canvas, below: &Canvas) -> f64 {
     least
 }
 
-/// By how much each gap is opened of which some lack so much, if all are opened by `by` in the mean: none less
-/// than the others, but for those that lack more.
-fn opened(lacks: &[f64], by: f64) -> Vec<f64> {
-    let room = by * lacks.len() as f64;
-    let all: f64 = lacks.iter().sum();
-    if all >= room {
-        return lacks.iter().map(|lack| if all > 0.0 { lack * room / all } else { 0.0 }).collect();
-    }
-    let (mut low, mut high) = (0.0, by);
-    for _ in 0..40 {
-        let middle = f64::midpoint(low, high);
-        let needs: f64 = lacks.iter().map(|lack| lack.max(middle)).sum();
-        if needs <= room { low = middle } else { high = middle }
-    }
-    lacks.iter().map(|lack| lack.max(low)).collect()
-}
-
 /// The dynamics of a staff that stand below it.
 fn below_staff(canvas: &Canvas) -> impl Iterator<Item = &Loud> {
     canvas.dynamics.iter().filter(|loud| loud.bounds.y0 > 0.0)
@@ -192,16 +183,33 @@ impl System {
         self.ys.len().saturating_sub(1)
     }
 
-    /// Moves the staves farther apart, each gap by so much; but those below figures, which belong to the bass above
-    /// them, by as much more as brings these nearer to that, if the others can give it.
-    pub(super) fn open(&mut self, by: f64) {
-        let lacks: Vec<f64> = (1..self.ys.len()).map(|row| self.figures_lack(row)).collect();
-        let given = opened(&lacks, by);
+    /// Moves the staves farther apart, each gap by what it is given.
+    pub(super) fn open(&mut self, given: &[f64]) {
         let mut down = 0.0;
         for (y, given) in self.ys.iter_mut().skip(1).zip(given) {
             down += given;
             *y += down;
         }
+    }
+
+    /// The gaps between its staves, from line to line.
+    pub(super) fn between_staves(&self) -> impl Iterator<Item = f64> {
+        self.ys.windows(2).map(|pair| pair[1] - pair[0] - 4.0)
+    }
+
+    /// What each of these gaps should be before others are opened, for the figures in it, which belong to the bass
+    /// above them.
+    pub(super) fn for_figures(&self) -> impl Iterator<Item = f64> {
+        let rows = 1..self.ys.len();
+        self.between_staves().zip(rows).map(|(gap, row)| gap + self.figures_lack(row))
+    }
+
+    /// The same, for the figures and that none be narrower than `eased`, or than that with the air before a family.
+    pub(super) fn lacks(&self, eased: f64) -> impl Iterator<Item = f64> {
+        let begins = self.begins.iter().skip(1);
+        let eased = begins.map(move |begins| eased + if *begins { FAMILY_GAP } else { 0.0 });
+        let wanted = self.for_figures().zip(eased).map(|(figures, eased)| figures.max(eased));
+        self.between_staves().zip(wanted).map(|(gap, wanted)| wanted - gap)
     }
 
     /// How much farther a staff should lie below the one above it for the figures of that.
@@ -559,19 +567,5 @@ impl SystemLine<'_> {
                 x += digit.width() + 0.08;
             }
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::opened;
-
-    #[test]
-    fn gaps_that_lack_room_are_opened_first() {
-        assert!(opened(&[0.0; 3], 2.0).iter().all(|gap| (gap - 2.0).abs() < 1e-6));
-        let given = opened(&[0.0, 3.0, 0.0], 2.0);
-        assert!((given[1] - 3.0).abs() < 1e-6 && (given[0] - 1.5).abs() < 1e-6, "{given:?}");
-        let scarce = opened(&[0.0, 3.0, 0.0], 0.5);
-        assert!((scarce[1] - 1.5).abs() < 1e-6 && scarce[0] < 1e-6, "{scarce:?}");
     }
 }
