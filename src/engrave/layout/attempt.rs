@@ -391,7 +391,8 @@ impl<'a> Layout<'a> {
             };
             let last = n + 1 == count;
             let close = stand::Close { last, score: !sheet.is_part, before };
-            let (mut ys, left, mut spread) = stand::stand(&mut systems, (from, from + to), close);
+            let (mut ys, left, mut spread) =
+                stand::stand(&mut systems, sheet, (from, from + to), close);
             // Where it would stop short of its foot the page has more systems, if there is room. What is said
             // of the attempt is what it is without that, or others would be chosen for it.
             let closer = Guess { slack: guess.slack * CLOSER[1], ..guess };
@@ -402,7 +403,7 @@ impl<'a> Layout<'a> {
                 && let Some(more) = in_more(&now)
             {
                 let mut closer = set(&more);
-                let stood = stand::stand(&mut closer, (from, from + to), close);
+                let stood = stand::stand(&mut closer, sheet, (from, from + to), close);
                 if stood.1 <= 0.0 || stood.2.crowded {
                     break;
                 }

@@ -16,7 +16,7 @@ mod level;
 mod sung;
 mod words;
 
-pub(super) use level::{Ground, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
+pub(super) use level::{Ground, NEAR as TOGETHER, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
 use level::{Low, place};
 pub(super) use sung::lyrics;
 use words::widest;

@@ -3,7 +3,8 @@
 
 use super::measures::{HEADING_GAP, SYSTEM_GAP};
 use super::skyline::Skyline;
-use super::system::System;
+use super::system::{System, granted};
+use crate::sheet::Sheet;
 
 /// By how much systems of a score may stand farther apart than they need, so that a page is filled.
 const MOST_APART: f64 = 14.0;
@@ -82,6 +83,7 @@ pub(super) struct Close {
 /// apart they were set. A last page is set little wider than the one before.
 pub(super) fn stand(
     systems: &mut [System],
+    sheet: &Sheet,
     (from, to): (f64, f64),
     close: Close,
 ) -> (Vec<f64>, f64, Spread) {
@@ -114,7 +116,7 @@ pub(super) fn stand(
         true if !close.last => filling.min(ALONE),
         _ => (open + spare / staves.max(1) as f64).min(FILLING.0.max(open)),
     };
-    let all = given(systems, open);
+    let all = given_to_phrases(systems, sheet, open);
     let mut given = &all[..];
     for system in systems.iter_mut() {
         let (own, others) = given.split_at(system.gaps());
@@ -191,10 +193,21 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
 
 /// By how much each gap between staves of a page is opened, system by system, if all are by so much in the mean.
 fn given(systems: &[System], open: f64) -> Vec<f64> {
+    shared(&lacks(systems), open)
+}
+
+/// The same, with what brings phrases of dynamics on one line.
+fn given_to_phrases(systems: &[System], sheet: &Sheet, open: f64) -> Vec<f64> {
+    let rows = |system| (0..System::gaps(system)).map(move |row| (system, row));
+    let gaps: Vec<(&System, usize)> = systems.iter().flat_map(rows).collect();
+    granted(lacks(systems), open, |gap, by| gaps[gap].0.wish(sheet, gaps[gap].1, by))
+}
+
+/// How much each gap between staves of a page should be opened before others are, system by system.
+fn lacks(systems: &[System]) -> Vec<f64> {
     let widest = systems.iter().flat_map(System::for_figures).fold(0.0, f64::max);
     let eased = EASED.0.min(widest * EASED.1);
-    let lacks: Vec<f64> = systems.iter().flat_map(|system| system.lacks(eased)).collect();
-    shared(&lacks, open)
+    systems.iter().flat_map(|system| system.lacks(eased)).collect()
 }
 
 /// By how much each gap is opened of which some lack so much, if all are opened by `by` in the mean: none less

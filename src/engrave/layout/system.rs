@@ -34,6 +34,8 @@ mod places;
 mod said;
 mod spans;
 
+pub(super) use one_line::granted;
+
 use places::{key_places, place_at, with_graces};
 
 /// How a system is to be set.

@@ -94,7 +94,7 @@ fn beside<'a>(canvas: &'a Canvas, low: &Low) -> impl Iterator<Item = &'a Rect> {
 /// these leave room (`System::level_dynamics`). In a part a hairpin that begins no farther than
 /// `BEFORE_HAIRPIN` behind a dynamic sets out from its level. Our heuristic; that what belongs to one phrase stands on
 /// one line is common practice.
-const NEAR: f64 = 6.0;
+pub(in crate::layout) const NEAR: f64 = 6.0;
 const BEFORE_HAIRPIN: f64 = 12.0;
 pub(in crate::layout) const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
