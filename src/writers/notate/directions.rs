@@ -196,8 +196,13 @@ struct Page<'a> {
 
 impl Page<'_> {
     fn print(&mut self, at: Time, kind: StaffDirectionKind, source: Span) {
+        self.print_from(at, kind, Some(source));
+    }
+
+    /// Prints what may be written nowhere.
+    fn print_from(&mut self, at: Time, kind: StaffDirectionKind, source: Option<Span>) {
         let bar = bar_at(self.frame, at);
-        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_at(at) });
+        self.put(bar, at, kind, Origin { source, line: self.part.line_at(at) });
     }
 
     fn put(&mut self, bar: usize, at: Time, kind: StaffDirectionKind, origin: Origin) {

@@ -159,8 +159,8 @@ fn take_back(arrangement: &Arrangement, measures: &mut [Measure]) {
             before.chain(here).any(|said| said.kind == kind)
         };
         let mut back: SmallVec<[Technique; 2]> = SmallVec::new();
-        back.extend((plucked && !said(Pizzicato)).then_some(Arco));
-        back.extend((muted && !said(Muted)).then_some(Unmuted));
+        back.extend((plucked && !said(Pizzicato) && !said(Arco)).then_some(Arco));
+        back.extend((muted && !said(Muted) && !said(Unmuted)).then_some(Unmuted));
         let directions = &mut own[bar].directions;
         for technique in back.into_iter().rev() {
             let kind = StaffDirectionKind::Technique(technique);

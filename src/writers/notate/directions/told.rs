@@ -3,7 +3,8 @@
 //! A page is read from left to right, but played in another order: to a second ending one comes from before the first,
 //! to the beginning of a repeat from its end, to a coda from where a sign says so. What was said in between is not
 //! known there. So a dynamic counts as known only if all ways to a place have told it, and so does the page as it
-//! stands, since the eye goes that way. Where they differ, the note after the jump says what holds by the page.
+//! stands, since the eye goes that way. Where they differ, the note after the jump says what holds by the page. The
+//! same goes for plucking and for mutes.
 
 use crate::arrange::PackedNote;
 use crate::diagnostics::Span;
@@ -92,17 +93,18 @@ impl Now<'_> {
 struct Known {
     /// The level, and where it is written.
     level: Option<(Dynamic, Span)>,
-    /// Plucked; muted.
-    ways: [Option<bool>; 2],
+    /// Plucked or bowed; muted or not: and where it is written, if it is.
+    ways: [Option<(Technique, Option<Span>)>; 2],
 }
 
 /// Who begins knows of no level, bows, and has no mute on.
-const NOTHING: Known = Known { level: None, ways: [Some(false); 2] };
+const NOTHING: Known =
+    Known { level: None, ways: [Some((Technique::Arco, None)), Some((Technique::Unmuted, None))] };
 
 impl Known {
     fn hear(&mut self, now: &Now) {
-        for (technique, _) in now.ways.into_iter().flatten() {
-            self.ways[way(technique)] = Some(is_on(technique));
+        for (technique, source) in now.ways.into_iter().flatten() {
+            self.ways[way(technique)] = Some((technique, Some(source)));
         }
         self.level = now.steady.or(self.level);
         if let Some((Dynamic::Fp, source)) = now.stress {
@@ -117,37 +119,37 @@ impl Known {
     fn either(self, other: Known) -> Known {
         let same =
             |(level, _): &(Dynamic, Span)| other.level.is_some_and(|(also, _)| also == *level);
-        let [plucked, muted] =
-            [0, 1].map(|way| self.ways[way].filter(|on| other.ways[way] == Some(*on)));
-        Known { level: self.level.filter(same), ways: [plucked, muted] }
+        let ways = [0, 1].map(|way| self.ways[way].filter(|(technique, _)| other.does(*technique)));
+        Known { level: self.level.filter(same), ways }
     }
 
-    fn print_all(&mut self, groups: &[(Time, Now)], told: Option<&Told>, page: &mut Page) {
+    /// Does he know that he plays so?
+    fn does(&self, technique: Technique) -> bool {
+        self.ways[way(technique)].is_some_and(|(known, _)| known == technique)
+    }
+
+    /// Prints what is said at each place; the last place before them that is reached from elsewhere too is given.
+    fn print_all(
+        &mut self,
+        groups: &[(Time, Now)],
+        (told, reached): (Option<&Told>, Time),
+        page: &mut Page,
+    ) {
         for (at, now) in groups {
+            for (technique, source) in now.ways.into_iter().flatten() {
+                if !self.does(technique) {
+                    say_way((technique, Some(source)), (reached, *at), page);
+                }
+            }
             self.print(now, *at, told, page);
             self.hear(now);
         }
     }
 
-    /// A dynamic that everybody else is told otherwise at the same time is printed even if it is known.
+    /// Prints all but the techniques. A dynamic that everybody else is told otherwise at the same time is printed
+    /// even if it is known.
     fn print(&self, now: &Now, at: Time, told: Option<&Told>, page: &mut Page) {
         let (notes, frame) = (&page.part.notes, page.frame);
-        for (technique, source) in now.ways.into_iter().flatten() {
-            if self.ways[way(technique)] == Some(is_on(technique)) {
-                continue;
-            }
-            let printed = StaffDirectionKind::Technique(technique);
-            match mute_order(technique, notes, at, frame) {
-                None => page.print(at, printed, source),
-                Some((from, again)) => {
-                    page.print(from, printed, source);
-                    if again {
-                        let words = format!("({})", technique.printed());
-                        page.print(at, StaffDirectionKind::Words(words), source);
-                    }
-                }
-            }
-        }
         for (words, source) in &now.words {
             page.print(at, StaffDirectionKind::Words((*words).to_string()), *source);
         }
@@ -164,46 +166,76 @@ impl Known {
     }
 }
 
-/// Plucked or muted, or no more so?
-fn is_on(technique: Technique) -> bool {
-    matches!(technique, Technique::Pizzicato | Technique::Muted)
+/// Tells how to play from a time on: mutes in the rest before it, but where all ways lead by, not before a place that
+/// is reached from elsewhere.
+fn say_way(
+    (technique, source): (Technique, Option<Span>),
+    (reached, at): (Time, Time),
+    page: &mut Page,
+) {
+    let order = mute_order(technique, &page.part.notes, at, page.frame);
+    let from = order.map_or(at, |(from, _)| from.max(reached));
+    page.print_from(from, StaffDirectionKind::Technique(technique), source);
+    if order.is_some_and(|(_, again)| again) {
+        let words = format!("({})", technique.printed());
+        page.print_from(at, StaffDirectionKind::Words(words), source);
+    }
 }
 
 /// Puts what is said at each place onto the page, but for what the player knows there.
 pub(super) fn print(groups: &[(Time, Now)], told: Option<&Told>, page: &mut Page) {
     let arrivals = told.map_or_else(Vec::new, |told| arrivals(groups, told, &page.part.notes));
     let mut known = NOTHING;
-    let mut printed = 0;
-    for ways in arrivals.chunk_by(|a, b| a.0 == b.0) {
-        let at = ways[0].0;
+    let (mut printed, mut reached) = (0, Time::ZERO);
+    for ways in arrivals.chunk_by(|a, b| a.at == b.at) {
+        let at = ways[0].at;
         let here = groups.partition_point(|group| group.0 < at);
-        known.print_all(&groups[printed..here], told, page);
+        known.print_all(&groups[printed..here], (told, reached), page);
         printed = here;
-        let by_the_page = known.level;
-        known = ways.iter().fold(known, |known, (_, other)| known.either(*other));
+        reached = ways.iter().map(|way| way.from).max().unwrap_or(at);
+        let by_the_page = known;
+        known = ways.iter().fold(known, |known, way| known.either(way.known));
         let said = groups.get(here).filter(|group| group.0 == at).map(|(_, now)| now);
+        for way in [0, 1] {
+            if known.ways[way].is_none()
+                && let Some(told) = by_the_page.ways[way]
+                && said.is_none_or(|now| now.ways[way].is_none())
+            {
+                say_way(told, (reached, at), page);
+                known.ways[way] = by_the_page.ways[way];
+            }
+        }
         if known.level.is_none()
-            && let Some((level, source)) = by_the_page
+            && let Some((level, source)) = by_the_page.level
             && said.is_none_or(|now| now.steady.is_none())
         {
             // A stress there is louder anyway.
             if said.is_none_or(|now| now.stress.is_none()) {
                 page.print(at, StaffDirectionKind::Dynamic(level), source);
             }
-            known.level = by_the_page;
+            known.level = by_the_page.level;
         }
     }
-    known.print_all(&groups[printed..], told, page);
+    known.print_all(&groups[printed..], (told, reached), page);
 }
 
-/// Where a player is to play next when he has come to a bar by a jump, and what he knows then, in order of time.
-fn arrivals(groups: &[(Time, Now)], told: &Told, notes: &[PackedNote]) -> Vec<(Time, Known)> {
+/// A way to a place other than by the page.
+struct Arrival {
+    /// Where he comes to by a jump, and where he is to play next from there.
+    from: Time,
+    at: Time,
+    /// What he knows then.
+    known: Known,
+}
+
+/// Where a player is to play next when he has come to a bar by a jump, in order of time.
+fn arrivals(groups: &[(Time, Now)], told: &Told, notes: &[PackedNote]) -> Vec<Arrival> {
     let mut by_the_page = Vec::with_capacity(groups.len() + 1);
-    by_the_page.push(None);
     let mut read = NOTHING;
+    by_the_page.push(read);
     by_the_page.extend(groups.iter().map(|(_, now)| {
         read.hear(now);
-        read.level
+        read
     }));
     let mut arrivals = Vec::with_capacity(told.stretches.len());
     let mut known = NOTHING;
@@ -212,15 +244,15 @@ fn arrivals(groups: &[(Time, Now)], told: &Told, notes: &[PackedNote]) -> Vec<(T
         if index > 0
             && let Some(at) = place(notes, from).filter(|at| *at < to)
         {
-            arrivals.push((at, known));
+            arrivals.push(Arrival { from, at, known });
             // Whatever he knew, what holds by the page is said there, unless he knows it.
             first = groups.partition_point(|group| group.0 < at);
-            known.level = by_the_page[first];
+            known = by_the_page[first];
         }
         let heard = groups[first..].iter().take_while(|group| group.0 < to);
         heard.for_each(|(_, now)| known.hear(now));
     }
-    arrivals.sort_by_key(|(at, _)| *at);
+    arrivals.sort_by_key(|arrival| arrival.at);
     arrivals
 }
 
@@ -285,10 +317,48 @@ mod tests {
         let grows = [("0/1", p.clone()), ("2/1", pin), ("3/1", dynamic(Dynamic::F))];
         assert_eq!(told((2, 4), &[], &grows), "1 0/1 p, 3 0/1 p, 3 0/1 <, 3 1/1 end, 4 0/1 f");
         assert_eq!(told((2, 4), &[], &said[..2]), "1 0/1 p");
-        // So do ways to play, where they are said.
-        let pizz = DirectionKind::Technique(Technique::Pizzicato);
-        let arco = DirectionKind::Technique(Technique::Arco);
-        assert_eq!(told((2, 4), &[], &[("2/1", arco), ("3/1", pizz)]), "3 0/1 arco, 4 0/1 pizz.");
+    }
+
+    #[test]
+    fn how_to_play_is_said_where_another_way_has_told_something_else() {
+        use Technique::{Arco, Muted, Pizzicato, Unmuted};
+        let way = DirectionKind::Technique;
+        let (pizz, arco) = (way(Pizzicato), way(Arco));
+        let said = [("2/1", arco.clone()), ("3/1", pizz.clone())];
+        assert_eq!(told((2, 4), &[], &said), "3 0/1 arco, 4 0/1 pizz.");
+        assert_eq!(told((2, 4), &[], &said[1..]), "3 0/1 arco, 4 0/1 pizz.");
+        // To the second ending he comes plucking from before the first; to the repeat he comes bowing.
+        let ends = [("0/1", pizz.clone()), ("2/1", arco.clone())];
+        assert_eq!(told((0, 2), &ENDINGS, &ends), "1 0/1 pizz., 3 0/1 arco, 4 0/1 arco");
+        let within = [("1/1", pizz.clone()), ("2/1", arco)];
+        assert_eq!(told((0, 2), &ENDINGS, &within), "2 0/1 pizz., 3 0/1 arco, 4 0/1 arco");
+        let muted = [("2/1", way(Muted)), ("3/1", way(Unmuted))];
+        let all = "1 0/1 senza sord., 3 0/1 con sord., 4 0/1 senza sord.";
+        assert_eq!(told((0, 2), &ENDINGS, &muted), all);
+        // Where all ways agree nothing is said again.
+        assert_eq!(told((0, 2), &ENDINGS, &[("0/1", pizz)]), "1 0/1 pizz.");
+    }
+
+    #[test]
+    fn mutes_are_told_within_what_is_reached_from_elsewhere() {
+        use Technique::{Muted, Unmuted};
+        let told = |notes: &str| {
+            let mut fixture = Fixture::new(&["4/4"; 6]).notes(notes);
+            let bars = &mut fixture.form.bars;
+            bars[0].repeat_starts = true;
+            (bars[3].repeat_ends, bars[3].ending) = (true, Some(Ending::of(1)));
+            bars[4].ending = Some(Ending::of(2));
+            let said = [("0/1", Muted), ("4/1", Unmuted)];
+            let way = DirectionKind::Technique;
+            let said = said.into_iter();
+            let all = said.fold(fixture, |all, (at, said)| all.direction(at, way(said)));
+            directions(&all.score(), 0)
+        };
+        // The rest begins in the first ending, or before it.
+        let told_in_second = "1 0/1 con sord., 5 0/1 senza sord.";
+        assert_eq!(told("0/1 3/1 C5, 3/1 1/2 C5, 5/1 1/1 C5"), told_in_second);
+        assert_eq!(told("0/1 2/1 C5, 9/2 1/2 C5"), told_in_second);
+        assert_eq!(told("0/1 4/1 C5, 4/1 1/1 C5"), told_in_second);
     }
 
     #[test]
