@@ -3,7 +3,7 @@
 //! A part hears what is said to everybody, unless the line that it plays brings dynamics of its
 //! own: those of the voice, of the written notes, or an `at` behind the line. Where such a line
 //! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
-//! mutes are taken back in the same way.
+//! mutes are taken back in the same way; where a line takes up a voice that plucks or is muted there, so does it.
 
 use super::{GivenLine, PackedNote, Part, Run, SoundingNote, has_technique, words};
 use crate::diagnostics::Span;
@@ -76,7 +76,22 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
                 start.push(say(kind, span));
             }
         }
-        let wants = |technique| line.techniques.iter().any(|(t, _)| *t == technique);
+        // Techniques of the line's own go before those in which the voice is.
+        let mut techniques = line.techniques.clone();
+        for (technique, span) in held(music, run.from) {
+            let said = |other: Technique| is_of_mutes(other) == is_of_mutes(technique);
+            let own_says = own.iter().any(|direction| match direction.kind {
+                DirectionKind::Technique(other) => direction.at == run.from && said(other),
+                _ => false,
+            });
+            if !own_says
+                && !line.techniques.iter().any(|(other, _)| said(*other))
+                && has_technique(part.instrument_at(run.from), technique)
+            {
+                techniques.push((technique, span));
+            }
+        }
+        let wants = |technique| techniques.iter().any(|(t, _)| *t == technique);
         if plucked && !wants(Technique::Pizzicato) {
             start.push(say(DirectionKind::Technique(Technique::Arco), line.span));
             plucked = false;
@@ -85,7 +100,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             start.push(say(DirectionKind::Technique(Technique::Unmuted), line.span));
             muted = false;
         }
-        for (technique, span) in &line.techniques {
+        for (technique, span) in &techniques {
             let needless = (*technique == Technique::Pizzicato && plucked)
                 || (*technique == Technique::Muted && muted);
             if !needless {
@@ -203,6 +218,32 @@ fn taken_up(music: Option<&Music>, everybody: &Directions, at: Time) -> Option<(
     let (dynamic, own) = music?.directions.level_at(at)?;
     let since = everybody.level_at(at).is_none_or(|(_, general)| general.at < own.at);
     since.then_some((dynamic, own.span))
+}
+
+/// Is a voice plucked or muted where it is taken up, and where is that written?
+fn held(music: Option<&Music>, at: Time) -> impl Iterator<Item = (Technique, Span)> {
+    let told = music.into_iter().flat_map(move |music| {
+        let said = &music.directions;
+        said.within(0..said.before(at)).rev()
+    });
+    let mut last: [Option<(Technique, Span)>; 2] = [None; 2];
+    for direction in told {
+        if let DirectionKind::Technique(technique) = direction.kind {
+            last[usize::from(is_of_mutes(technique))].get_or_insert((technique, direction.span));
+            if last.iter().all(Option::is_some) {
+                break;
+            }
+        }
+    }
+    let on = |(technique, _): &(Technique, Span)| {
+        matches!(technique, Technique::Pizzicato | Technique::Muted)
+    };
+    last.into_iter().flatten().filter(on)
+}
+
+/// Is it said of mutes, not of plucking and bowing?
+fn is_of_mutes(technique: Technique) -> bool {
+    matches!(technique, Technique::Muted | Technique::Unmuted)
 }
 
 /// Ends a note at a time within it; gives back the rest of it, as a note of its own.

@@ -199,6 +199,43 @@ fn who_takes_up_a_voice_has_the_level_that_it_has_said_itself() {
 }
 
 #[test]
+fn who_takes_up_a_voice_plays_as_it_is_played_there() {
+    let told = |lines: &str| {
+        let lines = format!(
+            "voice own {{\n1: [pizz] 1/2 C5 |\n2: 1/2 D5 |\n3: [arco] 1/2 E5 |\n4: [muted] 1/2 D5 |\n}}\n\
+             scoring one for small {{\n{lines}\n  oboe.1 plays own as melody\n}}"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("example.ripieno", format!("{FRAME}{lines}"));
+        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+        assert!(findings.is_empty(), "{findings:#?}");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let said = |player: &str| -> Vec<String> {
+            let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+            let said = part.directions.iter().filter_map(|said| match said.kind {
+                DirectionKind::Technique(way) => {
+                    Some(format!("{} {}", piece.form.bar_at(said.at).number, way.word()))
+                }
+                _ => None,
+            });
+            said.collect()
+        };
+        assert!(said("oboe.1").is_empty(), "an oboe is not plucked");
+        said("violin-1").join(", ")
+    };
+    let line = |bars: &str| format!("  violin-1 plays own bars {bars} as melody");
+    assert_eq!(told(&line("2")), "2 pizz");
+    assert_eq!(told(&line("3")), "3 arco");
+    assert_eq!(told(&line("4")), "4 muted");
+    let thirds = "\n  violin-1 plays thirds bars 2 as harmony";
+    assert_eq!(told(&format!("{}{thirds}", line("1, 3"))), "1 pizz, 2 arco, 3 arco");
+    // One line goes on where another does, and what a line says itself goes before.
+    assert_eq!(told(&format!("{}\n{}", line("1"), line("2"))), "1 pizz");
+    assert_eq!(told(&format!("{}, arco", line("2"))), "2 arco");
+    assert_eq!(told(&format!("{}, muted", line("2"))), "2 muted, 2 pizz");
+}
+
+#[test]
 fn words_of_a_line_are_not_said_again_after_a_rest_within_it() {
     let piece = piece(
         "scoring one for small {\n  oboe.1 plays upper bars 1..4 as melody, \"solo\"\n  \
