@@ -97,7 +97,8 @@ struct Divided {
 
 /// "div." where the players of a bowed section have different notes, "unis." where all have the
 /// same again for a bar or more. Chords of three notes and more that are struck, not held, lie under
-/// the hand of each: "non div." (Common practice; where a chord counts as held is our heuristic.)
+/// the hand of each: "non div.", with the double stops that go with them. (Common practice; where a chord counts as
+/// held is our heuristic.)
 fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
     let mut said = Vec::new();
     if part.player.count < 2 || !part.player.section {
@@ -110,21 +111,25 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
         if is_said(part, (from - bar, to), "div") || is_said(part, (from - bar, to), "non") {
             continue;
         }
-        let chords = || notes.iter().filter(|note| is_divided(part, note));
-        if chords().all(is_struck) {
-            said.push((from, "non div.", origin(part, &notes[0])));
-            continue;
-        }
-        let mut sizes = chords().map(|note| note.sound().pitches().len());
-        let size = sizes.next().filter(|size| sizes.all(|other| other == *size));
-        let words = match size {
-            Some(3) => "div. a 3",
-            Some(4) => "div. a 4",
-            _ => "div.",
-        };
-        said.push((from, words, origin(part, &notes[0])));
-        if let Some(note) = passage.together.map(|index| &part.notes[index]) {
-            said.push((note.start(), "unis.", origin(part, note)));
+        for (struck, chords) in runs(part, &passage) {
+            let first = &part.notes[chords[0]];
+            if struck {
+                said.push((first.start(), "non div.", origin(part, first)));
+                continue;
+            }
+            let mut sizes = chords.iter().map(|chord| part.notes[*chord].sound().pitches().len());
+            let size = sizes.next().filter(|size| sizes.all(|other| other == *size));
+            let words = match size {
+                Some(3) => "div. a 3",
+                Some(4) => "div. a 4",
+                _ => "div.",
+            };
+            said.push((first.start(), words, origin(part, first)));
+            // After a single chord everybody sees it.
+            let ends = chords.len() > 1 && chords.last() == Some(&passage.last);
+            if let Some(note) = passage.together.filter(|_| ends).map(|index| &part.notes[index]) {
+                said.push((note.start(), "unis.", origin(part, note)));
+            }
         }
     }
     said
@@ -138,9 +143,50 @@ fn is_divided(part: &Part, note: &PackedNote) -> bool {
 /// A chord of three or four strings over which the bow is drawn at once.
 fn is_struck(note: &PackedNote) -> bool {
     let strings = note.sound().pitches().len();
-    let short = note.length() < Time::of(1, 2) && note.attached().tremolo == 0;
     let spread = note.attached().marks.has(Mark::Arpeggio);
-    (3..=4).contains(&strings) && (short || spread)
+    (3..=4).contains(&strings) && (is_short(note) || spread)
+}
+
+fn is_short(note: &PackedNote) -> bool {
+    note.length() < Time::of(1, 2) && note.attached().tremolo == 0
+}
+
+/// So many double stops beside a chord that is struck are struck with it, if they are short. Our heuristic.
+const WITH_IT: usize = 2;
+
+/// The chords of a passage, by their places among the notes: in turn those that are struck (or not) and follow one
+/// another.
+fn runs(part: &Part, passage: &Divided) -> Vec<(bool, Vec<usize>)> {
+    let notes = &part.notes;
+    let chords = (passage.first..=passage.last).filter(|&index| is_divided(part, &notes[index]));
+    let chords: Vec<usize> = chords.collect();
+    let mut struck: Vec<bool> = chords.iter().map(|&chord| is_struck(&notes[chord])).collect();
+    let of_own = struck.clone();
+    let begins = |place: usize| {
+        place == 0 || of_own[place - 1] || of_own[place] || chords[place - 1] + 1 < chords[place]
+    };
+    let mut from = 0;
+    for to in 1..=chords.len() {
+        if to < chords.len() && !begins(to) {
+            continue;
+        }
+        let follows = |place: usize| chords[place - 1] + 1 == chords[place];
+        let near = from > 0 && of_own[from - 1] && follows(from)
+            || to < chords.len() && of_own[to] && follows(to);
+        let short = chords[from..to].iter().all(|&chord| is_short(&notes[chord]));
+        if near && short && to - from <= WITH_IT {
+            struck[from..to].fill(true);
+        }
+        from = to;
+    }
+    let mut runs: Vec<(bool, Vec<usize>)> = Vec::new();
+    for (chord, struck) in chords.into_iter().zip(struck) {
+        match runs.last_mut() {
+            Some((also, run)) if *also == struck => run.push(chord),
+            _ => runs.push((struck, vec![chord])),
+        }
+    }
+    runs
 }
 
 fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
@@ -169,10 +215,6 @@ fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
 /// Ends a passage: the next note, if it comes soon, is for all.
 fn close(passage: Option<&mut Divided>, notes: &[PackedNote], frame: &[FrameBar]) {
     let Some(passage) = passage else { return };
-    // After a single chord everybody sees it.
-    if passage.first == passage.last {
-        return;
-    }
     let end = notes[passage.last].end();
     let bar = frame[bar_at(frame, end)].length;
     let next = notes.get(passage.last + 1);
@@ -232,6 +274,18 @@ mod tests {
         assert_eq!(section(struck, PLAIN), "1 0/1 non div.");
         let held = "1: 1/2 G4&D5&B5 | 2: G4&D5&C6 | 3: G4 | 4: G4 |";
         assert_eq!(section(held, PLAIN), "1 0/1 div. a 3, 3 0/1 unis.");
+    }
+
+    #[test]
+    fn chords_that_are_struck_do_not_divide_with_what_is_held_beside_them() {
+        let held = "1: 1/4 G3&D4&B4&G5 rest | 2: 1/2 C5&E5 | 3: C5&E5 | 4: 1/4 G3&D4&B4&G5 rest | 5: 1/2 C5 | 6: C5 |";
+        assert_eq!(section(held, PLAIN), "1 0/1 non div., 2 0/1 div., 4 0/1 non div.");
+        let thirds =
+            "1: 1/8 C5&E5 D5&F5 E5&G5 F5&A5 | 2: 1/4 G3&D4&B4&G5 rest | 3: 1/2 C5 | 4: C5 |";
+        assert_eq!(section(thirds, PLAIN), "1 0/1 div., 2 0/1 non div.");
+        // Double stops among them are struck with them.
+        let among = "1: 1/4 G3&D4&B4&G5 B4&G5 | 2: B4&G5 G3&D4&B4 | 3: 1/2 G4 | 4: G4 |";
+        assert_eq!(section(among, PLAIN), "1 0/1 non div.");
     }
 
     #[test]
