@@ -22,6 +22,7 @@ use crate::music::{Interval, Key, Time};
 use crate::notate::accidentals::Accidentals;
 use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
 
+use super::divided::Divided;
 use super::shared_hairpins::Pins;
 use super::{
     Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, in_common,
@@ -186,7 +187,11 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             who: None,
         });
     }
-    shared_words::label(pair, &unsettled, &mut bars);
+    let divided = are_halves(pair[0], pair[1]).then(|| Divided::of(pair, &unsettled));
+    match &divided {
+        Some(divided) => divided.say(&unsettled, &mut bars),
+        None => shared_words::label(pair, &unsettled, &mut bars),
+    }
     pins.name_second(&names[1], read[0], &mut bars);
     let [first, second] = pair;
     let earlier = if first_bar(second) < first_bar(first) { second } else { first };
@@ -210,7 +215,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         players: player..player + 2,
         staves: number..number + 1,
     });
-    partings::add(edition, pair, (player, part));
+    partings::add(edition, pair, (player, part), divided.as_ref());
 }
 
 /// The first bar in which somebody plays.

@@ -8,6 +8,7 @@ mod cast;
 mod compare;
 mod condensed;
 mod cues;
+mod divided;
 mod in_common;
 mod levels;
 mod model;

@@ -4,17 +4,18 @@
 //! them runs into it.)
 
 use crate::instruments::Clef;
-use crate::music::Time;
 use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
 use crate::resolve::Technique;
 
-use super::{Alone, DirectionKind, Edition, Kind, Parting, StaffBar, cast, staves};
+use super::divided::Divided;
+use super::{Alone, Edition, Kind, Parting, cast, staves};
 
 /// Adds what a pair looks like by itself, if its players part anywhere.
 pub(super) fn add<'a>(
     edition: &mut Edition<'a>,
     pair: [&'a Staff; 2],
     (player, part): (usize, usize),
+    divided: Option<&Divided>,
 ) {
     let differs = plays_otherwise(pair);
     let mut clef = Clef::Treble;
@@ -46,20 +47,12 @@ pub(super) fn add<'a>(
         }
     };
     let mut alone = [alone(0), alone(1)];
-    if matches!(edition.kind, Kind::Part(_)) {
-        divide(&mut alone[0].staff.bars);
+    if let Some(divided) = divided {
+        let [upper, lower] = &mut alone;
+        let bars = [&mut upper.staff.bars[..], &mut lower.staff.bars[..]];
+        divided.say_alone(bars, matches!(edition.kind, Kind::Part(_)));
     }
     edition.partings.push(Parting { part, parted, alone });
-}
-
-/// Says over the upper staff that a section is divided: no name stands before the staves of its part. It is said
-/// wherever a line begins with these bars. (Common practice.)
-fn divide(bars: &mut [StaffBar]) {
-    for bar in bars {
-        let first = bar.voices.iter().flat_map(|voice| notes(&voice.elements)).next();
-        let at = first.map_or(Time::ZERO, |(element, _)| element.at);
-        bar.who = Some((at, DirectionKind::Who("div.".to_owned())));
-    }
 }
 
 /// In which bars do both sound, and pluck or are muted one without the other?

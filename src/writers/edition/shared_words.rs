@@ -134,9 +134,6 @@ pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
 /// for those of cello and bass, who are named where they part, and for him who comes in on a note that the
 /// other has already: one head would be all that is seen of him.
 pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
-    if are_halves(pair[0], pair[1]) {
-        return divide(ways, bars);
-    }
     let kind = of_a_kind(pair[0], pair[1]);
     let [one, two] = names(pair);
     let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
@@ -201,29 +198,4 @@ fn joins_at(bar: &StaffBar, who: usize) -> Option<(Time, usize)> {
     let covers = |one: &&Element| one.at <= first.at && first.at < one.at + one.length;
     let other = bar.voices.get(1 - who)?.elements.iter().filter(covers).find(sounds)?;
     (heads(first) == heads(other)).then_some((first.at, who))
-}
-
-/// Says where a section divides and is one again: "div.", "unis."; "upper half" where the other rests.
-/// (Common practice.)
-fn divide(ways: &[Way], bars: &mut [StaffBar]) {
-    let mut before = "unis.";
-    for (way, bar) in ways.iter().zip(bars) {
-        let now = match way {
-            Way::Rest => continue,
-            Way::Unison => "unis.",
-            Way::Chords | Way::Apart => "div.",
-            Way::Alone(who) => HALVES[*who],
-        };
-        let notes = bar.voices.iter().flat_map(|voice| voice.elements.iter());
-        let mut notes = notes.filter(|element| matches!(element.kind, ElementKind::Note(_)));
-        let at = notes.next().map_or(Time::ZERO, |element| element.at);
-        bar.who = (now != "unis.").then(|| (at, DirectionKind::Who(now.to_owned())));
-        if now != before {
-            let place = bar.directions.partition_point(|said| said.at < at);
-            let kind = DirectionKind::Who(now.into());
-            let said = EditionDirection { at, kind, above: true, origin: Origin::default() };
-            bar.directions.insert(place, said);
-        }
-        before = now;
-    }
 }
