@@ -219,6 +219,45 @@ fn two_players_who_agree_have_one_dynamic_and_others_their_own_sides() {
 }
 
 #[test]
+fn words_for_the_second_alone_stand_with_his_dynamics() {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+    let words = |first: &str, second: &str| -> Vec<String> {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 2 end }}\n\
+             voice one {{ {first} }}\nvoice two {{ {second} }}\n\
+             ensemble few {{ era 1885\n oboe 2 }}\n\
+             scoring few for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("ferry", text);
+        let (piece, findings) = resolve(&mut sources, root, &mut NoFiles);
+        assert!(findings.is_empty(), "{findings:?}");
+        let score = crate::notate::notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let edition = condensed_score(&score);
+        let said = edition.staves[0].bars.iter().flat_map(|bar| &bar.directions);
+        said.filter_map(|said| match &said.kind {
+            DirectionKind::Words(words) => {
+                Some(format!("{words} {}", if said.above { "above" } else { "below" }))
+            }
+            _ => None,
+        })
+        .collect()
+    };
+    let first = "1: [mf] 1/1 E5 | 2: F5 |";
+    assert_eq!(words(first, "1: rest | 2: [p \"dolce\"] 1/1 D5 |"), ["dolce below"]);
+    assert_eq!(words(first, "1: rest | 2: [p \"a tempo\"] 1/1 D5 |"), ["a tempo above"]);
+    let both = "1: [mf] 1/1 E5 | 2: [p \"dolce\"] F5 |";
+    assert_eq!(words(both, "1: rest | 2: [p \"dolce\"] 1/1 D5 |"), ["dolce above"]);
+    // He plays alone.
+    assert_eq!(
+        words("1: [mf] 1/1 E5 | 2: rest |", "1: rest | 2: [p \"dolce\"] 1/1 D5 |"),
+        ["dolce above"]
+    );
+}
+
+#[test]
 fn an_order_for_one_of_two_says_for_whom_it_is() {
     use crate::notate::{StaffDirection, StaffDirectionKind};
     use crate::resolve::Technique;

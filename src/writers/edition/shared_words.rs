@@ -1,6 +1,6 @@
 //! What is said on a staff that two players share, and to which of them.
 
-use crate::music::Time;
+use crate::music::{TempoWords, Time};
 use crate::notate::{Element, ElementKind, Measure, Origin, Staff, StaffDirectionKind};
 use crate::resolve::{Dynamic, HALVES};
 
@@ -74,6 +74,10 @@ pub(super) fn said(
                 own.above = true;
             }
             let mut of_both = Vec::new();
+            // When the second alone is told how loud to play.
+            let told =
+                second.iter().filter(|said| loud(said) && !all.iter().any(|own| same(own, said)));
+            let told: Vec<Time> = told.map(|said| said.at).collect();
             for said in second {
                 // One sign says it to both, when the first of them begins; but over the staff it would be read by
                 // the first alone.
@@ -85,13 +89,23 @@ pub(super) fn said(
                     of_both.push(other);
                     continue;
                 }
-                // How the second alone plays stands with his notes.
-                let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
+                // How the second alone plays stands with his notes and dynamics.
+                let own =
+                    says_how_to_play(&said.kind) && (way == Way::Apart || told.contains(&said.at));
                 all.push(EditionDirection { above: said.above && !own, ..said });
             }
             all.sort_by_key(|said| (said.at, stands(&said.kind)));
             all
         }
+    }
+}
+
+/// Is it of a player's own way to play, not of everybody's tempo?
+fn says_how_to_play(kind: &DirectionKind) -> bool {
+    match kind {
+        DirectionKind::Technique(_) => true,
+        DirectionKind::Words(words) => TempoWords::said(words).is_none(),
+        _ => false,
     }
 }
 
