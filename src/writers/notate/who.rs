@@ -179,6 +179,11 @@ fn runs(part: &Part, passage: &Divided) -> Vec<(bool, Vec<usize>)> {
         }
         from = to;
     }
+    // What goes on without a rest into chords that are divided is divided with them.
+    for place in (1..chords.len()).rev() {
+        let [before, next] = [chords[place - 1], chords[place]].map(|chord| &notes[chord]);
+        struck[place - 1] &= struck[place] || before.end() < next.start();
+    }
     let mut runs: Vec<(bool, Vec<usize>)> = Vec::new();
     for (chord, struck) in chords.into_iter().zip(struck) {
         match runs.last_mut() {
@@ -283,6 +288,9 @@ mod tests {
         let thirds =
             "1: 1/8 C5&E5 D5&F5 E5&G5 F5&A5 | 2: 1/4 G3&D4&B4&G5 rest | 3: 1/2 C5 | 4: C5 |";
         assert_eq!(section(thirds, PLAIN), "1 0/1 div., 2 0/1 non div.");
+        // What goes on into chords that are divided is divided.
+        let on = "1: 1/4 B4&D5&G5 C5&E5&A5 | 2: 1/2 B4&G5 | 3: 1/4 B4&D5&G5 C5&E5 | 4: 1/2 B4&G5 |";
+        assert_eq!(section(on, PLAIN), "1 0/1 div.");
         // Double stops among them are struck with them.
         let among = "1: 1/4 G3&D4&B4&G5 B4&G5 | 2: B4&G5 G3&D4&B4 | 3: 1/2 G4 | 4: G4 |";
         assert_eq!(section(among, PLAIN), "1 0/1 non div.");
