@@ -219,6 +219,21 @@ pub struct Part {
     /// The scoring lines that let the player take an instrument, a key or a tuning of drums: from
     /// which time on, and which line.
     pub takes: Vec<(Time, LineId)>,
+    /// Where the player waits with a fermata of others without a note of his that ends there, in
+    /// order of time.
+    pub waits: Vec<Wait>,
+}
+
+/// A fermata of others, under which a player holds on to a note or rests. All go on where it ends.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Wait {
+    /// Where the shortest note begins that has the fermata, in written time.
+    pub from: Time,
+    /// Where it ends: the fermata stands over the last value with which it is written.
+    pub to: Time,
+    /// Does the player hold a note on beyond the end? It is written as two that are tied, and the
+    /// first has the fermata. If not, he rests.
+    pub sounds: bool,
 }
 
 impl Part {

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use super::kept::KeptWork;
 use super::{
     ArrangedMovement, Arrangement, Claim, Doubt, GivenLine, LineId, LineOrigin, PackedNote, Part,
+    Wait,
 };
 use crate::instruments::Tuning;
 use crate::music::Time;
@@ -88,6 +89,7 @@ fn silent(player: &Arc<Player>) -> Part {
         tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
         drums: Vec::new(),
         takes: Vec::new(),
+        waits: Vec::new(),
     }
 }
 
@@ -117,6 +119,11 @@ fn append(part: &mut Part, own: &Part, (start, lines): (Time, usize)) {
         line: line(claim.line),
     }));
     part.takes.extend(own.takes.iter().map(|(at, id)| (*at + start, line(*id))));
+    part.waits.extend(own.waits.iter().map(|wait| Wait {
+        from: wait.from + start,
+        to: wait.to + start,
+        ..*wait
+    }));
     for (at, instrument) in &own.instruments {
         take(&mut part.instruments, *at + start, *instrument, |a, b| std::ptr::eq(*a, *b));
     }

@@ -38,7 +38,8 @@ use crate::resolve::{
 };
 
 pub use arrangement::{
-    ArrangedMovement, Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote, tremolo_of_two,
+    ArrangedMovement, Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote, Wait,
+    tremolo_of_two,
 };
 pub use coverage::{VoiceCoverage, coverage_again};
 pub use doubt::Doubt;
@@ -220,6 +221,7 @@ fn part(
         tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
         drums: Vec::new(),
         takes: Vec::new(),
+        waits: Vec::new(),
     };
     if !player.drums.is_empty() {
         part.drums.push((Time::ZERO, player.drums.clone()));

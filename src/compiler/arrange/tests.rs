@@ -1,6 +1,6 @@
 use std::sync::Arc;
 
-use super::{Arrangement, arrange};
+use super::{Arrangement, PackedNote, arrange};
 use crate::diagnostics::{BarNumbers, Sources};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, NoFiles, Piece, resolve};
@@ -403,6 +403,21 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as
 }
 
 #[test]
+fn others_wait_as_long_as_the_rest_under_a_fermata_not_as_the_silence() {
+    let piece = piece(
+        "voice held { 1: 1/8 D5 rest[fermata] rest 1/8 E | 2: 1/2 F | 3: 1/2 G | 4: 1/2 F5 | }
+voice long { 1: 1/4 D3 E | 2: 1/2 F3 | 3: 1/2 G3 | 4: 1/2 F3 | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as bass\n  oboe rests\n}",
+    );
+    assert_eq!(piece.fermatas(), [(Time::of(1, 8), Time::QUARTER)]);
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
+    let marked =
+        cello.notes.iter().filter(|note| note.attached().marks.has(crate::resolve::Mark::Fermata));
+    assert_eq!(marked.map(PackedNote::start).collect::<Vec<_>>(), [Time::ZERO]);
+}
+
+#[test]
 fn fermatas_of_two_voices_that_end_together_are_one_on_a_rest() {
     let piece = piece(
         "voice held { 1: 1/2 D5[fermata] | 2: 1/4 E F | 3: A5 G | 4: 1/2 F5 | }
@@ -416,7 +431,7 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as
 }
 
 #[test]
-fn a_note_that_is_held_beyond_a_fermata_is_struck_anew_after_it() {
+fn a_note_that_is_held_on_beyond_a_fermata_waits_within_it() {
     let piece = piece(
         "voice held { 1: 1/2 D5 | 2: 1/2 E[fermata] | 3: A5 | 4: F5 | }
 voice long { 1: 1/2 D3 | 2: = | 3: = | 4: 1/2 rest | }
@@ -429,11 +444,14 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     };
     let notes: Vec<_> = cello.notes.iter().map(marked).collect();
     let half = Time::of(1, 2);
-    assert_eq!(notes, [(Time::ZERO, half * 2, true), (half * 2, half, false)]);
+    assert_eq!(notes, [(Time::ZERO, half * 3, false)]);
+    assert_eq!(cello.waits, [super::Wait { from: half, to: half * 2, sounds: true }]);
+    let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
+    assert_eq!(oboe.waits, [super::Wait { from: half, to: half * 2, sounds: false }]);
 }
 
 #[test]
-fn a_note_is_not_struck_anew_within_a_tuplet_of_another_voice() {
+fn a_held_note_is_not_divided_within_a_tuplet_of_another_voice() {
     let piece = piece(
         "voice held { 1: 3:2(1/4 D5 E[fermata] F) | 2: rest 3 | }
 voice long { 1: 1/2 F3 | 2: rest 3 | }
@@ -441,7 +459,7 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
-    assert_eq!(cello.notes.len(), 1);
+    assert_eq!((cello.notes.len(), &*cello.waits), (1, &[][..]));
 }
 
 #[test]

@@ -221,6 +221,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
             .collect(),
         tuplets: other.tuplets.clone(),
         directions: Vec::new(),
+        waits: other.waits.clone(),
         ..own.clone()
     };
     let unpitched = read.instrument_at(start).unpitched;

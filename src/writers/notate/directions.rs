@@ -28,10 +28,10 @@ use super::{
 pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure]) {
     let frame = bars.frame;
     let notes = &part.notes;
+    hold_rests(part, bars, measures);
     let mut placed: Vec<(Time, usize)> = Vec::with_capacity(part.directions.len());
     for (index, direction) in part.directions.iter().enumerate() {
         if matches!(direction.kind, DirectionKind::FermataOnRest) {
-            hold(direction.at, frame, measures);
             continue;
         }
         match place(notes, direction.at) {
@@ -305,11 +305,16 @@ pub(super) fn hold_until(end: Time, frame: &[FrameBar], measures: &mut [Measure]
     }
 }
 
-/// Puts the fermatas that stand over rests of everybody on the other staff of a player.
-pub(super) fn hold_rests(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+/// Puts the fermatas over the rests of a player: where the others have theirs, over the last piece of
+/// a note that is written as several.
+pub(super) fn hold_rests(part: &Part, bars: &Bars, measures: &mut [Measure]) {
     for direction in &part.directions {
         if matches!(direction.kind, DirectionKind::FermataOnRest) {
-            hold(direction.at, frame, measures);
+            let at = direction.at;
+            let mut rests = part.waits.iter().filter(|wait| !wait.sounds);
+            let wait = rests.find(|wait| wait.from <= at && at < wait.to);
+            let there = wait.map_or(at, |wait| bars.last_piece((wait.from, wait.to)).max(at));
+            hold(there, bars.frame, measures);
         }
     }
 }

@@ -122,6 +122,7 @@ fn silent(part: &Part, frame: &[FrameBar], pitches: Pitches) -> Staff {
         tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
         drums: Vec::new(),
         takes: Vec::new(),
+        waits: Vec::new(),
     };
     hands::staff(&part, &Bars::new(frame, pitches))
 }

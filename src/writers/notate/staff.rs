@@ -74,6 +74,19 @@ impl<'a> Bars<'a> {
         }
     }
 
+    /// Where the last piece of a note begins with which it is written, in written time; the note is no
+    /// part of a tuplet.
+    pub(super) fn last_piece(&self, (from, to): (Time, Time)) -> Time {
+        let after = self.frame.partition_point(|bar| bar.start < to);
+        let Some(index) = after.checked_sub(1) else { return from };
+        let bar = &self.frame[index];
+        let (from, shift) = (from.max(bar.start), bar.missing());
+        let mut pieces = Pieces::new();
+        let within = |time: Time| time - bar.start + shift;
+        self.grid(index).split(within(from), within(to), false, &mut pieces);
+        pieces.last().map_or(from, |&(at, ..)| bar.start + at - shift)
+    }
+
     pub(super) fn end(&self) -> Time {
         self.frame.last().map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
@@ -248,6 +261,12 @@ impl<'a> BarWriter<'a> {
                     if inside.is_some() { tuplet.start + tuplet.length } else { tuplet.start };
                 stop = stop.min(border);
             }
+            // A fermata of others under a note that is held on.
+            let wait = sounding.filter(|_| inside.is_none()).and_then(|_| {
+                let mut ends = self.part.waits.iter().filter(|wait| wait.sounds);
+                ends.find(|wait| cursor < wait.to && wait.to <= stop).map(|wait| wait.to)
+            });
+            stop = wait.unwrap_or(stop);
             let paired =
                 sounding.and_then(|_| self.paired_tremolo(bar)).filter(|_| inside.is_none());
             match paired {
@@ -279,6 +298,12 @@ impl<'a> BarWriter<'a> {
                     let (before, own) = elements.split_at_mut(added);
                     if let Some(element) = own.first_mut() {
                         say_neighbour(note, bar.key, writing, before, element);
+                    }
+                    if wait == Some(stop)
+                        && let Some(ElementKind::Note(last)) =
+                            own.last_mut().map(|last| &mut last.kind)
+                    {
+                        last.marks.insert(Mark::Fermata);
                     }
                 }
                 None => {

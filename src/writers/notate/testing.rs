@@ -8,7 +8,7 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
-use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::arrange::{Arrangement, Part, SoundingNote, Wait};
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
@@ -91,6 +91,7 @@ pub(crate) struct FixturePart {
     without_signature: bool,
     instruments: Vec<(Time, &'static Instrument)>,
     tunings: Vec<(Time, &'static Tuning)>,
+    waits: Vec<Wait>,
 }
 
 impl FixturePart {
@@ -103,6 +104,7 @@ impl FixturePart {
             without_signature: false,
             instruments: Vec::new(),
             tunings: Vec::new(),
+            waits: Vec::new(),
         }
     }
 }
@@ -242,6 +244,19 @@ impl Fixture {
         self
     }
 
+    /// The last part waits under a fermata of others: holding on to a note, or in its rests.
+    pub(crate) fn wait(mut self, from: &str, to: &str, sounds: bool) -> Fixture {
+        let (from, to) = (time(from), time(to));
+        self.last().waits.push(Wait { from, to, sounds });
+        if sounds { self } else { self.fermata_on_rest(from) }
+    }
+
+    fn fermata_on_rest(mut self, at: Time) -> Fixture {
+        let direction = Direction { at, kind: DirectionKind::FermataOnRest, span: Span::default() };
+        self.last().directions.push(direction);
+        self
+    }
+
     /// The last part takes a crook at a time.
     pub(crate) fn crook(mut self, at: &str, name: &str) -> Fixture {
         let part = self.last();
@@ -290,6 +305,7 @@ impl Fixture {
             tunings: part.tunings,
             drums: Vec::new(),
             takes: Vec::new(),
+            waits: part.waits,
         });
         Arrangement::of_parts(piece, 1770, parts.collect())
     }

@@ -216,7 +216,9 @@ fn marked(form: &Form, part: &Part) -> Vec<(Time, Time)> {
     marked.extend(rests.map(|direction| {
         let after = part.notes.partition_point(|note| note.start() < direction.at);
         let next = part.notes.get(after).map_or(form.end(), |note| note.start());
-        (direction.at, next.min(form.end_of_bar_at(direction.at)))
+        let written = part.rest_at(direction.at).filter(|rest| rest.start == direction.at);
+        let end = written.map_or(next, |rest| next.min(rest.start + rest.length));
+        (direction.at, end.min(form.end_of_bar_at(direction.at)))
     }));
     marked
 }

@@ -19,6 +19,35 @@ impl Builder<'_> {
         }
     }
 
+    /// Holds a note on, with what stands at its `=`.
+    pub(super) fn hold_on(
+        &mut self,
+        last: usize,
+        length: Time,
+        attached: Attached,
+        (bar, span): (i32, Span),
+    ) {
+        let note = &mut self.notes[last];
+        note.length += length;
+        for mark in attached.marks.iter() {
+            note.attached.marks.insert(mark);
+        }
+        // A slur over notes that are tied begins with the first of them (common practice).
+        note.attached.slur_starts |= attached.slur_starts;
+        let what = match () {
+            () if attached.graces.is_some() => "grace notes",
+            () if attached.tremolo != 0 && attached.tremolo != note.attached.tremolo => {
+                "a tremolo of its own"
+            }
+            () => return,
+        };
+        self.cx.push(
+            Diagnostic::error("bars/hold", span, format!("A held note cannot have {what}."))
+                .with_help("Write the note again in place of `=`, so that it is struck there.")
+                .with_bars(bar, bar),
+        );
+    }
+
     /// The neighbour that a trill, mordent or turn on these pitches names.
     pub(super) fn neighbour(
         &mut self,

@@ -333,13 +333,7 @@ impl Builder<'_> {
                         .with_help("Write both notes again: `D5[tremolo A]`.")
                         .with_bars(bar.number, bar.number),
                     ),
-                    Some(last) => {
-                        let note = &mut self.notes[last];
-                        note.length += length;
-                        for mark in attached.marks.iter() {
-                            note.attached.marks.insert(mark);
-                        }
-                    }
+                    Some(last) => self.hold_on(last, length, attached, (bar.number, span)),
                     None if self.state.doubtful => {}
                     None => self.cx.push(
                         Diagnostic::error("bars/hold", span, "There is no preceding note to hold.")

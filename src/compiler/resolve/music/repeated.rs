@@ -89,6 +89,23 @@ mod tests {
     }
 
     #[test]
+    fn what_stands_at_a_held_note_is_kept_or_told() {
+        let codes = |bar| findings(bar).iter().map(|f| f.code).collect::<Vec<_>>();
+        assert_eq!(codes("1/4 E5 grace(1/8 D5) = F5 G5"), ["bars/hold"]);
+        assert_eq!(codes("1/4 E5 =[tremolo] F5 G5"), ["bars/hold"]);
+        assert_eq!(codes("1/4 E5[tremolo] =[tremolo] F5 G5"), [""; 0]);
+        let source = "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C major\n 1 end\n}\n\
+                      voice upper { 1: 1/4 E5 {= F5 G5} | }\n";
+        let mut sources = Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, found) = resolve(&mut sources, file, &mut NoFiles);
+        assert!(found.is_empty(), "{found:?}");
+        let slurs = piece.voices[0].music.notes.iter();
+        let slurs = slurs.map(|note| (note.attached.slur_starts, note.attached.slur_ends));
+        assert_eq!(slurs.collect::<Vec<_>>(), [(true, false), (false, false), (false, true)]);
+    }
+
+    #[test]
     fn a_slur_to_the_same_note_and_a_note_twice_in_a_chord_are_told() {
         let codes = |bar| findings(bar).iter().map(|f| f.code).collect::<Vec<_>>();
         assert_eq!(codes("1/2 {G5 G5}"), ["bars/slur-or-tie"]);

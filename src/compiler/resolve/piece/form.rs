@@ -183,6 +183,14 @@ impl Form {
         self.bars.get(self.index_at(time)).map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
 
+    /// Where the bar begins in which something is over that ends at a time; zero in a form without
+    /// bars.
+    #[must_use]
+    pub fn bar_of_end(&self, end: Time) -> Time {
+        let after = self.bars.partition_point(|bar| bar.start < end);
+        after.checked_sub(1).map_or(Time::ZERO, |bar| self.bars[bar].start)
+    }
+
     /// The bars that a stretch of time touches.
     #[must_use]
     pub fn bars_between(&self, from: Time, to: Time) -> BarIndices {

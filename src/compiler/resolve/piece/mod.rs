@@ -114,13 +114,26 @@ impl Piece {
             let rests = music.directions.iter();
             let rests = rests.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
             held.extend(rests.map(|Direction { at, .. }| {
+                let rest = music.rests.partition_point(|rest| rest.start < at);
+                let written = music.rests.get(rest).filter(|rest| rest.start == at);
                 let after = music.notes.begun_before(at);
                 let next = music.notes.get(after).map_or(self.form.end(), |note| note.start);
-                (at, next.min(self.form.end_of_bar_at(at)))
+                let end = written.map_or(next, |rest| next.min(rest.start + rest.length));
+                (at, end.min(self.form.end_of_bar_at(at)))
             }));
         }
         held.sort_unstable();
         held.dedup();
         held
+    }
+
+    /// Has a voice a fermata over a rest that begins at this time, in written time?
+    #[must_use]
+    pub fn rests_under_fermata(&self, at: Time) -> bool {
+        self.voices.iter().any(|voice| {
+            let said = &voice.music.directions;
+            let there = said.within(said.before(at)..said.len()).take_while(|said| said.at == at);
+            there.into_iter().any(|said| said.kind == DirectionKind::FermataOnRest)
+        })
     }
 }

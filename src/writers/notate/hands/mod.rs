@@ -57,10 +57,12 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     // What the writer of measures said of a change of key stands above.
     lower.iter_mut().for_each(|measure| measure.directions.clear());
     directions::place_directions(part, bars, &mut upper);
-    directions::hold_rests(part, bars.frame, &mut lower);
+    directions::hold_rests(part, bars, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
-        if note.attached().marks.has(Mark::Fermata) && note.start() < bars.end() {
-            let end = note.end().min(bars.end());
+        let own = note.attached().marks.has(Mark::Fermata) && note.start() < bars.end();
+        let waits = part.waits.iter().filter(|wait| wait.sounds).map(|wait| wait.to);
+        let held_on = waits.filter(|end| note.start() < *end && *end < note.end());
+        for end in held_on.chain(own.then(|| note.end().min(bars.end()))) {
             match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
                 (true, false) => directions::hold_until(end, bars.frame, &mut lower),
                 (false, true) => directions::hold_until(end, bars.frame, &mut upper),

@@ -2,6 +2,7 @@
 
 use crate::instruments::Clef;
 use crate::music::{Interval, Time};
+use crate::notate::ElementKind;
 use crate::notate::testing::{Fixture, cello, clarinet, directions, dump, form, natural_horn};
 use crate::resolve::{BarLine, Mark};
 
@@ -43,6 +44,25 @@ fn marks_stand_on_the_first_piece_and_dots_and_fermatas_on_the_last() {
         .mark(0, Mark::Staccato)
         .score();
     assert_eq!(dump(&score, 0), "C5:1/2…+accent | …C5:1/2+stacc+fermata");
+}
+
+#[test]
+fn a_note_held_on_beyond_a_fermata_of_others_is_two_that_are_tied() {
+    let score = Fixture::new(&["9/8", "9/8"])
+        .notes("0/1 9/4 C5")
+        .wait("0/1", "9/8", true)
+        .wait("9/8", "12/8", true)
+        .part(cello())
+        .notes("0/1 3/8 C3")
+        .wait("0/1", "9/8", false)
+        .score();
+    // The note with the fermata is written as a dotted half and a dotted quarter.
+    assert_eq!(dump(&score, 0), "C5:3/4… …C5:3/8…+fermata | …C5:3/8…+fermata …C5:3/4");
+    let fermatas = score.staves[1].measures[0].elements.iter().map(|element| match element.kind {
+        ElementKind::Rest { fermata } => fermata,
+        _ => false,
+    });
+    assert_eq!(fermatas.collect::<Vec<_>>(), [false, false, true]);
 }
 
 #[test]

@@ -93,6 +93,7 @@ fn part(player: &Player, notes: Vec<SoundingNote>) -> Part {
         tunings: Vec::new(),
         drums: Vec::new(),
         takes: Vec::new(),
+        waits: Vec::new(),
     }
 }
 
