@@ -61,7 +61,8 @@ fn half(note: Point, edge: Point) -> CubicBez {
 
 /// Draws the ties between notes of a line. Where a tie goes on to the next line it ends at `end`;
 /// one that comes from the line before begins at `begin`, and the note at its end has its accidental
-/// again, which is otherwise on another line: in a signature of so many fifths. (Common practice.)
+/// again, which is otherwise on another line: in a signature of so many fifths. So has one that is tied
+/// from before another ending. (Common practice.)
 pub(super) fn ties(
     canvas: &mut Canvas,
     notes: &[Placed],
@@ -71,12 +72,14 @@ pub(super) fn ties(
     let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
     for (n, note) in sounding.iter().enumerate() {
         let Some(written) = note.chord.note() else { continue };
-        if n == 0 && written.tie_from {
+        let before = n.checked_sub(1).and_then(|before| sounding[before].chord.note());
+        if written.tie_from && before.is_none_or(|before| !before.tie_to) {
             let edge = state_again(canvas, note, key);
             for head in note.chord.heads() {
                 let up = tie_up(note, head.place);
                 let x = edge.min(note.x + head.x);
-                tie(canvas, note, (begin.min(x - 1.4), x - 0.1), head, up, lines);
+                let from = if n == 0 { begin.min(x - 1.4) } else { x - 1.4 };
+                tie(canvas, note, (from, x - 0.1), head, up, lines);
             }
         }
         if !written.tie_to {

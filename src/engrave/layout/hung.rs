@@ -215,8 +215,7 @@ pub(super) fn ornaments(
                 _ => Glyph::FermataAbove,
             };
             if mark == Mark::Trill {
-                let end = trill_ends(n);
-                trill(canvas, note, end);
+                trill(canvas, note, trill_ends(n), note.chord.side != Some(Side::Lower));
                 continue;
             }
             if mark == Mark::Fermata && is_held_above(note, voices) {
@@ -237,7 +236,7 @@ pub(super) fn ornaments(
         }
         if written.marks.has(Mark::Breath) {
             let from = note.x + note.chord.right - super::chord::BREATH;
-            breath(canvas, origin, (from, trill_ends(n)));
+            breath(canvas, origin, (from, trill_ends(n)), note.chord.side != Some(Side::Lower));
         }
     }
 }
@@ -250,12 +249,17 @@ const OVER_STAFF: f64 = 0.25;
 const BESIDE_BREATH: f64 = 0.35;
 
 /// The comma of a breath, before what follows a note: midway between the two where they are near to one another.
-fn breath(canvas: &mut Canvas, origin: Option<Origin>, (from, to): (f64, f64)) {
+/// That of a lower voice stands under the staff.
+fn breath(canvas: &mut Canvas, origin: Option<Origin>, (from, to): (f64, f64), above: bool) {
     let bounds = Glyph::BreathMarkComma.bounds();
     let room = to - from - bounds.width();
     let left = from + (room / 2.0).max(room - FAR_BREATH).max(BESIDE_BREATH);
-    let edge = canvas.sky.top(left - BESIDE_BREATH, left + bounds.width() + BESIDE_BREATH);
-    let at = (left - bounds.x0, edge.min(-2.0) - OVER_STAFF + bounds.y0);
+    let beside = (left - BESIDE_BREATH, left + bounds.width() + BESIDE_BREATH);
+    let y = match above {
+        true => canvas.sky.top(beside.0, beside.1).min(-2.0) - OVER_STAFF + bounds.y0,
+        false => canvas.sky.bottom(beside.0, beside.1).max(2.0) + OVER_STAFF + bounds.y1,
+    };
+    let at = (left - bounds.x0, y);
     canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, at, 1.0);
 }
 
@@ -293,8 +297,8 @@ pub(super) fn is_waved(chord: &super::chord::Chord) -> bool {
     chord.note().is_some_and(|note| note.marks.has(Mark::Trill) && (long || note.tie_to))
 }
 
-/// The sign of a trill, with a wavy line where the note is long.
-fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
+/// The sign of a trill, with a wavy line where the note is long. That of a lower voice stands under the staff.
+fn trill(canvas: &mut Canvas, note: &Placed, end: f64, above: bool) {
     let size = size(note);
     let mut bounds = scaled(Glyph::OrnamentTrill, size);
     let x = note.x - 0.1;
@@ -305,7 +309,10 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     // With an accidental it begins farther left where the line ends behind its note.
     let x = if signed > 0.0 && !waved { x.min(end - bounds.x1 - signed).max(x - 1.6) } else { x };
     let to = if waved { end - 0.6 } else { x + bounds.x1 + signed };
-    let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
+    let y = match above {
+        true => canvas.sky.top(x, to).min(-2.0) - ABOVE,
+        false => canvas.sky.bottom(x, to).max(2.0) + ABOVE + bounds.y1,
+    };
     let origin = Some(note.chord.origin());
     canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), size);
     if let Some(sign) = neighbour {

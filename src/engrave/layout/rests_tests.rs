@@ -97,3 +97,20 @@ fn the_fermata_of_a_rest_under_a_cue_stands_once_over_the_cue() {
     let over = heads.filter(|head| (head.x - fermata.center().x).abs() < 0.5);
     assert!(over.count() > 0, "over the note that is held");
 }
+
+/// What hangs on the notes of the lower of two stands under the staff (common practice).
+#[test]
+fn a_trill_and_a_breath_of_the_second_player_stand_under_the_staff() {
+    for (mark, sign) in [("trill", Glyph::OrnamentTrill), ("breath", Glyph::BreathMarkComma)] {
+        let page = two("1/2 A4 C5", &format!("1/2 F4 E4[{mark}]"));
+        let lines = of(&page, Kind::StaffLine).into_iter().map(|line| line.bounds().y0);
+        let bottom = lines.take(5).fold(0.0, f64::max);
+        let signs = boxes(&page, Kind::Articulation, &[sign]);
+        // The bassoon has one of its own, over its staff.
+        assert_eq!(signs.len(), 2, "{mark}");
+        let under = signs.iter().filter(|at| at.y0 > bottom && at.y0 < bottom + 4.0).count();
+        assert_eq!(under, 1, "{mark}: {signs:?}");
+        let page = two(&format!("1/2 A4 C5[{mark}]"), "1/2 F4 E4");
+        assert_eq!(boxes(&page, Kind::Articulation, &[sign]).len(), 1);
+    }
+}

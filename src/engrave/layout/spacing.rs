@@ -340,6 +340,9 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let ties = if all.iter().flatten().any(tied) { TIES + sign } else { 0.0 };
     let slurs = if sheet.staves.iter().any(|staff| ends_slur(staff, index)) { SLURS } else { 0.0 };
     let carried = ties.max(slurs);
+    // Into a later ending no tie comes from the bar before it, only from where both part.
+    let parted =
+        index > 0 && bar.ending_starts.is_some() && { sheet.bars[index - 1].ending_ends.is_some() };
     let orders = super::orders::needs(sheet, index, &times);
     let mut space = BarSpace {
         orders,
@@ -348,7 +351,13 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         beside,
         columns,
         even: Vec::new(),
-        lead: Lead { clef: 0.0, key: key_changes, metre, repeat, carried: 0.0 },
+        lead: Lead {
+            clef: 0.0,
+            key: key_changes,
+            metre,
+            repeat,
+            carried: if parted { ties } else { 0.0 },
+        },
         start: Lead { clef, key, metre, repeat, carried },
         tail: widest(&changes_clef),
         courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, carried: 0.0 },

@@ -88,3 +88,24 @@ fn a_tie_on_one_line_keeps_off_that_line_alone() {
         assert!((tie.y0 - line).abs().min((tie.y1 - line).abs()) > 0.2, "{tie:?} at {line}");
     }
 }
+
+/// Common practice: from the bar before an ending only a half tie leads into a later one.
+#[test]
+fn a_tie_into_two_endings_leads_into_each_of_them_and_from_neither_into_the_other() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 1..3 repeat\n 3 ending 1\n 4 ending 2\n 12 end";
+    let mut held = bars(12, "1/4 E5 F5 G5 rest");
+    for (bar, notes) in [(2, "1/1 D#5"), (3, "="), (4, "=")] {
+        held = held.replacen(&format!("{bar}: 1/4 E5 F5 G5 rest"), &format!("{bar}: {notes}"), 1);
+    }
+    let page = &part(form, &held).pages[0];
+    let (mut ties, _) = ties(page);
+    ties.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+    assert_eq!(ties.len(), 2);
+    let mut lines: Vec<_> = of(page, Kind::BarLine).into_iter().map(Mark::bounds).collect();
+    lines.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+    let through = |tie: &kurbo::Rect| lines.iter().any(|line| tie.x0 < line.x0 && line.x1 < tie.x1);
+    assert!(through(&ties[0]), "into the first ending");
+    assert!(!through(&ties[1]), "into the second, behind the repeat");
+    // The accidental stands again.
+    assert_eq!(of(page, Kind::Accidental).len(), 2);
+}

@@ -428,6 +428,7 @@ impl<'a> BarWriter<'a> {
         let begins = from <= note.start();
         let ends = to >= note.end().min(self.bars.end());
         let last_place = self.pieces.len().saturating_sub(1);
+        let leaves = bars_part(self.bars.frame, to);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
             let (first, last) = (begins && place == 0, ends && place == last_place);
             // Where one slur ends on a note and the next begins on it, both do so on its last
@@ -443,7 +444,7 @@ impl<'a> BarWriter<'a> {
                 },
                 paired,
                 tie_from: !first && (place > 0 || taken_up),
-                tie_to: !last && (place < last_place || !self.struck),
+                tie_to: !last && (place < last_place || !self.struck && !leaves),
                 slur_starts: attached.slur_starts && slur_place,
                 slur_ends: attached.slur_ends && last,
                 ..StaffNote::default()
@@ -456,6 +457,16 @@ impl<'a> BarWriter<'a> {
     fn origin(&self, note: &PackedNote) -> Origin {
         Origin { source: Some(note.source()), line: self.part.line_at(note.start()) }
     }
+}
+
+/// Does an ending end at a time, behind which another one stands? Nobody goes on from the one into the
+/// other: a note that is held into both is tied to neither in the print, and the later one has the
+/// half of a tie before it (common practice).
+fn bars_part(frame: &[FrameBar], at: Time) -> bool {
+    let behind = frame.partition_point(|bar| bar.start < at);
+    let before = behind.checked_sub(1).and_then(|index| frame[index].ending_ends.as_ref());
+    let next = frame.get(behind).filter(|bar| bar.start == at);
+    before.is_some() && next.is_some_and(|bar| bar.ending_starts.is_some())
 }
 
 /// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before

@@ -84,6 +84,8 @@ struct Play<'a> {
     end: Time,
     /// Where it must end for the grace notes of the next note.
     until: Time,
+    /// Where what is played of it ends in written time.
+    written_end: Time,
     /// Where its grace notes begin, and how long each lasts.
     graces: Option<(Time, Time)>,
 }
@@ -106,6 +108,15 @@ fn plays<'a>(part: &'a Part, timeline: &Timeline) -> Vec<Play<'a>> {
             let end = segment.played(note.end().min(segment.to));
             let shift = from - start;
             let taken_up = from > note.start();
+            let written_end = note.end().min(segment.to);
+            // Held from before two endings into the later one: it sounds on over the jump.
+            if let Some(before) = plays.last_mut()
+                && (before.index, before.end) == (index, start)
+                && before.written_end < from
+            {
+                (before.end, before.until, before.written_end) = (end, end, written_end);
+                continue;
+            }
             let mut play = Play {
                 note,
                 instrument: part.instrument_at(note.start()),
@@ -115,6 +126,7 @@ fn plays<'a>(part: &'a Part, timeline: &Timeline) -> Vec<Play<'a>> {
                 start,
                 end,
                 until: end,
+                written_end,
                 graces: None,
             };
             // A note that is taken up after a jump has had its grace notes.
@@ -206,7 +218,7 @@ impl Player<'_> {
     /// How long a note sounds of the time that it has on paper.
     fn sounding(&self, play: &Play) -> Time {
         let mut marks = play.note.attached().marks;
-        let is_cut = play.written(play.end) < play.note.end();
+        let is_cut = play.written_end < play.note.end();
         let place = self.short.partition_point(|short| *short < play.note.end());
         let short = self.short[..place].last().filter(|short| **short >= play.note.start());
         let mut shortened = play.start;

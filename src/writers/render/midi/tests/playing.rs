@@ -274,3 +274,24 @@ fn players_beyond_the_first_port_get_a_channel_that_suits_them() {
         assert_eq!(players[below].id, players[index].id);
     }
 }
+
+#[test]
+fn a_note_held_into_two_endings_sounds_on_into_the_second() {
+    use crate::resolve::Ending;
+    let mut piece = piece(4);
+    let bars = &mut Arc::make_mut(&mut piece.form).bars;
+    bars[0].repeat_starts = true;
+    bars[2].repeat_ends = true;
+    for (bar, number) in [(2, 1), (3, 2)] {
+        bars[bar].ending = Some(Ending::of(number));
+    }
+    let (violin, length) = (violin(), bars[0].length);
+    let mut notes = line(&[((1, 4), "D5")]);
+    (notes[0].start, notes[0].length) = (length, length * 3);
+    let ticks = (length.to_f64() * 1920.0).narrow::<u32>();
+    let heard: Vec<_> = strokes(&piece, part(&violin, notes))
+        .iter()
+        .map(|(on, off, _)| (on / ticks, off - on))
+        .collect();
+    assert_eq!(heard, [(1, 2 * ticks), (4, 2 * ticks)]);
+}
