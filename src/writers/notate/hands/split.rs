@@ -3,7 +3,9 @@
 //! A chord is divided where its widest gap leaves each hand no more than a tenth and no more than
 //! half of the notes that the player can sound at once; of gaps alike in that, nearest to middle C;
 //! where no gap does, at middle C. In a part in which most chords leave the bass alone to the left hand,
-//! as a thorough bass is played, they all do where the right hand grips the rest with ease. What one hand can grip may stay in one hand: a chord within an
+//! as a thorough bass is played, they all do where the right hand grips the rest with ease. So do chords that are
+//! the bass of the scoring with what is played to it, and single notes of such a bass are the left hand's as
+//! far as its staff reaches. What one hand can grip may stay in one hand: a chord within an
 //! octave easily, one within a tenth at a pinch, and of course a single note.
 //!
 //! Notes and chords that one hand could grip with ease, and that follow each other without a rest
@@ -22,7 +24,7 @@ use std::cmp::Reverse;
 use crate::arrange::{PackedNote, Part};
 use crate::instruments::Clef;
 use crate::music::{Letter, Pitch, Time};
-use crate::resolve::Tuplet;
+use crate::resolve::{Role, Tuplet};
 
 use super::super::{FrameBar, clefs, tuplets};
 use super::figures::figures;
@@ -38,6 +40,8 @@ const FAR: u32 = 2;
 pub(super) const STRETCH: u32 = 4;
 /// A chord in two hands that one could grip.
 const NEEDLESS: u32 = 2;
+/// A note of the bass in the right hand, in a part that has chords to it.
+const BASS: u32 = 6;
 /// A chord in one hand after one in two, or the other way round.
 const REGROUPED: u32 = 1;
 /// From one hand to the other after a rest or over an octave; over a wider leap the hand must move anyhow.
@@ -91,7 +95,12 @@ type Ways = [Option<((u32, u32), usize)>; 4];
 /// How each note of a part lies in the hands.
 pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     let notes = &part.notes;
-    let over_bass = is_over_bass(part);
+    let over_bass = OverBass {
+        mostly: is_over_bass(part),
+        chords: notes
+            .iter()
+            .any(|note| note.role() == Role::Bass && note.sound().pitches().len() > 2),
+    };
     let bound = bound(part);
     let figures = figures(part, &bound, frame);
     let choices: Vec<Choices> = notes
@@ -149,6 +158,15 @@ const MOSTLY: usize = 3;
 /// So many semitones below the others it stands by itself.
 const FIFTH: i32 = 7;
 
+/// Is a part played like a thorough bass?
+#[derive(Clone, Copy)]
+struct OverBass {
+    /// Do most of its chords leave the bass alone to the left hand?
+    mostly: bool,
+    /// Has it chords that are the bass of the scoring, with what is played to it?
+    chords: bool,
+}
+
 /// Do most chords of a player of two staves leave the bass alone to the left hand?
 fn is_over_bass(part: &Part) -> bool {
     let fingers = |note: &PackedNote| {
@@ -176,7 +194,7 @@ fn of_figure(mut choices: Choices, hand: Option<Hand>) -> Choices {
     choices
 }
 
-fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
+fn choices(part: &Part, note: &PackedNote, over_bass: OverBass) -> Choices {
     let pitches = note.sound().pitches();
     let count = pitches.len();
     let instrument = part.instrument_at(note.start());
@@ -196,7 +214,13 @@ fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
     let mut choices: Choices = [None; 4];
     if count <= fingers && reach <= TENTH {
         let stretch = if wide { STRETCH } else { 0 };
-        let alone = |hand| stretch + lines(pitches, hand) + graces(hand);
+        let bass = over_bass.chords && note.role() == Role::Bass;
+        let role = |hand| match count {
+            0 | 1 if bass && hand == Hand::Upper => BASS,
+            3.. if bass => NEEDLESS,
+            _ => 0,
+        };
+        let alone = |hand| stretch + role(hand) + lines(pitches, hand) + graces(hand);
         choices[0] = Some((grip(0, Hand::Upper), alone(Hand::Upper)));
         // A stroke without pitch has nothing for the lower hand.
         if count > 0 {
@@ -205,7 +229,9 @@ fn choices(part: &Part, note: &PackedNote, over_bass: bool) -> Choices {
     }
     if count > 1 {
         let right = &pitches[1..];
-        let bass = over_bass && right.len() <= fingers && span(right) <= OCTAVE;
+        let realised = over_bass.chords && note.role() == Role::Bass && count > 2;
+        let bass =
+            (over_bass.mostly || realised) && right.len() <= fingers && span(right) <= OCTAVE;
         let below = if bass { 1 } else { cut(pitches, fingers) };
         let needless = if wide || bass { 0 } else { NEEDLESS };
         let both = needless

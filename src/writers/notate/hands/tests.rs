@@ -304,3 +304,18 @@ fn a_run_over_the_whole_instrument_is_no_figure() {
     let [upper, lower] = both(&harp_in(&["2/4"]).notes(&notes.join(", ")).score());
     assert!(!upper.contains("2:") && !lower.contains("5:"), "{upper} over {lower}");
 }
+
+/// A thorough bass: the left hand has the bass alone (common practice).
+#[test]
+fn the_left_hand_has_a_realised_bass_also_where_it_is_high_or_its_chord_is_close() {
+    let notes = "0/1 1/8 D3&F4&A4&D5, 1/8 1/8 F3, 1/4 1/8 A3, 3/8 1/8 D4, 1/2 1/4 E3&G3&C4, \
+                 3/4 1/4 F4&A4&C5&F5";
+    let score = Fixture::new(&["4/4"]).instrument(harpsichord()).notes(notes).role(Role::Bass);
+    assert_eq!(
+        both(&score.score()),
+        [
+            "F4&A4&D5:1/8 rest:1/8 rest:1/4 G3&C4:1/4 A4&C5&F5:1/4",
+            "D3:1/8[ F3:1/8= A3:1/8= D4:1/8] E3:1/4 F4:1/4",
+        ]
+    );
+}
