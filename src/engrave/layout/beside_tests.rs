@@ -99,3 +99,15 @@ fn strokes_of_a_tremolo_stand_clear_of_the_bar_line_behind_them() {
     assert!(plain < stem + HALF_STROKE + 0.3, "{plain}: nothing holds it off");
     assert!(struck > stem + HALF_STROKE + 0.8, "{struck} from a stem at {stem}");
 }
+
+#[test]
+fn a_crook_told_over_the_rest_of_a_pick_up_is_not_broken_for_the_bar_after_it() {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ 0 metre 3/4, key C major, pick-up 1/4, \
+         tempo 1/4 at 96\n 12 end }}\nvoice call {{ 0: rest | {} }}\nensemble few {{ era 1770\n horn crook D\n }}\n\
+         scoring all for few {{\n horn plays call bars 0..6, 10..12 as melody\n horn takes crook E bar 8\n}}\n",
+        bars(12, "1/2. D4"),
+    );
+    let page = part_of(&text, &Setup::default()).pages.remove(0);
+    assert_eq!(texts(&page, "in D").len(), 1);
+}

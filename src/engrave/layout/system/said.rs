@@ -54,7 +54,11 @@ impl SystemLine<'_> {
     /// section nor over notes of later bars, which would be played before it is read. What is said with a note, of
     /// what the player has in hand, is read with that.
     fn order_ends(&self, n: usize, at: Time) -> f64 {
-        let with_note = self.notes_of(self.placed[n].bar).any(|event| event.element.at == at);
+        let bar = self.placed[n].bar;
+        let with_note = self.notes_of(bar).any(|event| event.element.at == at);
+        // So is what is said of it over the rest of a pick-up.
+        let picked_up = bar == 0 && self.notes_of(bar).next().is_none();
+        let with_note = with_note || picked_up && self.sheet.bars[bar].number == 0;
         let ends = |placed: &&PlacedBar| {
             let (bar, next) = (&self.sheet.bars[placed.bar], placed.bar + 1);
             let Some(behind) = self.sheet.bars.get(next) else { return true };
