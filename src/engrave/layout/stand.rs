@@ -53,6 +53,8 @@ const HEADED: (f64, f64) = (11.0, 6.0);
 const CRUMB: f64 = 0.1;
 /// Air between the lowest of one system and the uppermost of the next, in staff spaces.
 const AIR: f64 = 1.6;
+/// The same between lines of a part, where the page has room for it. Our heuristic.
+const CLEAR_OF_ABOVE: f64 = 2.8;
 
 /// How far apart staves and systems of a page were set.
 #[derive(Clone, Copy, Default, Debug)]
@@ -145,14 +147,36 @@ pub(super) fn stand(
     let within = mean_gap(systems);
     let mut crowded = false;
     let mut down = 0.0;
-    for (n, gap) in gaps.iter().enumerate() {
-        let grown = grow(*gap, even, more);
+    let mut grown: Vec<f64> = gaps.iter().map(|gap| grow(*gap, even, more)).collect();
+    if !close.score {
+        let free = rest - grown.iter().sum::<f64>();
+        clear_of_lines_above(&mut grown, &airs(systems, &ys), free);
+    }
+    for (n, (gap, grown)) in gaps.iter().zip(grown).enumerate() {
         crowded |= close.score && gap + grown < NEAR.0.max(NEAR.1 * within);
         down += grown;
         ys[n + 1] += down;
     }
     let least = gaps.iter().copied().reduce(f64::min).unwrap_or(0.0);
     (ys, left, Spread { open, even: even.max(least), crowded, spare })
+}
+
+/// Adds air between lines of a part of which much hangs down or rises, as far as the page has room that it does not
+/// need: a tempo or an order near the rests of the line above would be read with them.
+pub(super) fn clear_of_lines_above(grown: &mut [f64], airs: &[f64], free: f64) {
+    let lack = |grown: f64, air: f64| (CLEAR_OF_ABOVE - air - grown).max(0.0);
+    let all: f64 = grown.iter().zip(airs).map(|(grown, air)| lack(*grown, *air)).sum();
+    if all > 0.0 && free > 0.0 {
+        let part = (free / all).min(1.0);
+        grown.iter_mut().zip(airs).for_each(|(grown, air)| *grown += lack(*grown, *air) * part);
+    }
+}
+
+/// Air between each system and the next where they stand.
+fn airs(systems: &[System], ys: &[f64]) -> Vec<f64> {
+    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
+    let pairs = skies.windows(2).zip(ys.windows(2));
+    pairs.map(|(sky, y)| y[1] - y[0] - sky[0].clearance(&sky[1], 0.0)).collect()
 }
 
 /// What is added between the staves of a page, so that systems can stand farther apart than these.

@@ -1,7 +1,7 @@
 //! How systems and staves fill a page of a score.
 
 use super::page_tests::{bars, middles, three_with};
-use super::stand::shared;
+use super::stand::{clear_of_lines_above, shared};
 use super::tests::{OBOES, score_sheet};
 use crate::page::Page;
 use crate::paper::Setup;
@@ -141,4 +141,18 @@ fn gaps_that_lack_room_are_opened_first() {
     assert!((given[1] - 3.0).abs() < 1e-6 && (given[0] - 1.5).abs() < 1e-6, "{given:?}");
     let scarce = shared(&[0.0, 3.0, 0.0], 0.5);
     assert!((scarce[1] - 1.5).abs() < 1e-6 && scarce[0] < 1e-6, "{scarce:?}");
+}
+
+#[test]
+fn lines_that_nearly_touch_get_air_from_what_a_page_has_left() {
+    // Two lines with little air, of which the second was set apart already.
+    let spread = |free: f64| {
+        let mut grown = [0.0, 4.0, 0.2];
+        clear_of_lines_above(&mut grown, &[1.6, 1.6, 1.6], free);
+        grown
+    };
+    let near = |a: [f64; 3], b: [f64; 3]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-9);
+    assert!(near(spread(20.0), [1.2, 4.0, 1.2]), "{:?}", spread(20.0));
+    assert!(near(spread(1.1), [0.6, 4.0, 0.7]), "{:?}", spread(1.1));
+    assert!(near(spread(0.0), [0.0, 4.0, 0.2]), "a full page stays as it is");
 }
