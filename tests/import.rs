@@ -231,7 +231,7 @@ proptest! {
     fn what_we_write_as_musicxml_is_imported_as_the_same_music(
         bytes in proptest::collection::vec(any::<u8>(), 0..1200)
     ) {
-        // A fermata holds for every part and cuts what others hold there.
+        // A fermata stands over what every part has there, not only over what it was written on.
         let source = source(&mut Choices::new(&bytes));
         assert_comes_back(&source.replace("rest[fermata]", "rest").replace("fermata", "tenuto"));
     }
