@@ -201,7 +201,7 @@ fn a_bar_of_rest_stands_clear_of_the_dots_of_a_cue() {
 }
 
 /// A bass with figures, whose bars hold these notes under a chord of C.
-fn figured(form: &str, notes: &str, count: usize) -> crate::page::Pages {
+pub(super) fn figured(form: &str, notes: &str, count: usize) -> crate::page::Pages {
     let text = format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
          harmony {{ {} }}\nvoice low {{ {} }}\n\

@@ -228,10 +228,11 @@ pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
 }
 
 /// Figures of a line one below another under the staff, the highest number on top; all begin at one height,
-/// so that they are read along (common practice), but for those that would hang far below their notes.
+/// so that they are read along (common practice).
 pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
     let (face, size) = orders::FIGURE;
     let mut stacks = Vec::new();
+    let mut lowest = f64::MIN;
     for direction in said {
         let DirectionKind::Figures(figures) = direction.kind else { continue };
         let runs: Vec<Run> =
@@ -241,12 +242,12 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
         let near = |loud: &&Loud| loud.bounds.x0 < x1 + IN_ROW && x0 - IN_ROW < loud.bounds.x1;
         let dynamics = canvas.dynamics.iter().filter(near).map(|loud| loud.bounds.y1);
         let edge = dynamics.fold(canvas.sky.bottom(x0, x1).max(2.1), f64::max);
-        stacks.push((runs, x, edge, direction.at));
+        lowest = lowest.max(edge);
+        stacks.push((runs, x, direction.at));
     }
-    let lowest = stacks.iter().map(|stack| stack.2).fold(f64::MIN, f64::max);
     let mut before: Option<Rect> = None;
-    for (runs, x, edge, at) in stacks {
-        let mut y = if lowest - edge < HANGING { lowest } else { edge };
+    for (runs, x, at) in stacks {
+        let mut y = lowest;
         let own = canvas.sky.bottom(x - 0.2, x + widest(&runs) + 0.3);
         let head = Rect::new(x, y + 0.4, x + widest(&runs), y + 0.4);
         for run in runs {
@@ -268,9 +269,6 @@ pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
 /// Nearer to a figure than this a dynamic in the row of the figures would be read with it ("f 6/4"): the row
 /// stands below it. Our heuristic.
 const IN_ROW: f64 = 12.0;
-
-/// How far below what stands there figures hang for the sake of one height. Our heuristic.
-const HANGING: f64 = 5.0;
 
 /// A line that moves what stands under it by octaves.
 pub(super) fn octave_line(

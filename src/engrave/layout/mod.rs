@@ -28,6 +28,8 @@ mod page_tests;
 mod published_tests;
 #[cfg(test)]
 mod rests_tests;
+#[cfg(test)]
+mod rows_tests;
 mod seams;
 mod skyline;
 mod spacing;
