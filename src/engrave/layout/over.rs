@@ -360,10 +360,44 @@ pub(super) fn mark_before(mark: &str) -> f64 {
     mark_run(mark).1 / 2.0
 }
 
+/// The bracket of an ending, or what of it lies in a line.
+struct Ending {
+    x0: f64,
+    x1: f64,
+    /// The number of its time, where it begins in this line.
+    number: Option<Run>,
+    /// Does it come down to the bar line at its end?
+    closes: bool,
+    /// Does it follow the one before?
+    follows: bool,
+}
+
+/// Endings of a line; those that follow one another stand at one height (common practice).
 fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
-    let mut n = 0;
+    let all = endings_of(sheet, placed);
+    for stretch in all.chunk_by(|_, next| next.follows) {
+        let tops = stretch.iter().map(|Ending { x0, x1, .. }| canvas.sky.top(*x0, *x1));
+        let y = tops.fold(-4.6, f64::min) - ABOVE - 1.7;
+        let what = (Kind::Frame, None);
+        for &Ending { x0, x1, ref number, closes, .. } in stretch {
+            if let Some(run) = number {
+                canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
+                canvas.text(Kind::Text, None, run.clone(), (x0 + 0.5, y + 1.6));
+            }
+            canvas.line(what, (x0, y), (x1, y), THIN_LINE);
+            if closes {
+                canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
+            }
+        }
+    }
+}
+
+fn endings_of(sheet: &Sheet, placed: &[PlacedBar]) -> Vec<Ending> {
+    let mut all = Vec::new();
     let mut open = None;
-    while n < placed.len() {
+    // The bar behind the ending before.
+    let mut behind = None;
+    for n in 0..placed.len() {
         let bar = &sheet.bars[placed[n].bar];
         if let Some(ending) = bar.ending_starts {
             open = Some((n, Some(ending)));
@@ -386,22 +420,18 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
                 Some(Bar { tempo: Some(_), .. }) => 1.0,
                 _ => 0.0,
             };
-            let x1 = placed[n].end - 0.25 - room;
-            let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
-            let what = (Kind::Frame, None);
-            if let Some(ending) = ending {
-                canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
-                let run = shape(&ending.to_string(), Face::Roman, 1.9);
-                canvas.text(Kind::Text, None, run, (x0 + 0.5, y + 1.6));
-            }
-            canvas.line(what, (x0, y), (x1, y), THIN_LINE);
-            if bar.ending_ends.is_some() && bar.repeat_ends {
-                canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
-            }
+            all.push(Ending {
+                x0,
+                x1: placed[n].end - 0.25 - room,
+                number: ending.map(|ending| shape(&ending.to_string(), Face::Roman, 1.9)),
+                closes: bar.ending_ends.is_some() && bar.repeat_ends,
+                follows: behind == Some(from),
+            });
+            behind = Some(n + 1);
             open = None;
         }
-        n += 1;
     }
+    all
 }
 
 #[cfg(test)]
