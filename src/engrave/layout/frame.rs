@@ -5,13 +5,13 @@ use kurbo::{Point, Rect};
 use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::GroupSign;
 
-use super::canvas::Canvas;
+use super::canvas::{Canvas, glyph_box};
 use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, THICK_LINE};
 use super::spacing::PlacedBar;
 use super::system::{Setting, System};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
-use crate::sheet::{Bar, Heading, Sheet};
+use crate::sheet::{Bar, Group, Heading, Sheet};
 use crate::text::{Face, Run, in_lines, in_one_line, shape};
 
 /// Size of names before a system.
@@ -124,7 +124,7 @@ pub(super) fn joins(
         let span = (ys[first] - half(first), ys[last] + half(last));
         match group.sign {
             GroupSign::Brace => brace(&mut canvas, left - 0.25, span),
-            GroupSign::Bracket => bracket(&mut canvas, left - 0.3, span),
+            GroupSign::Bracket => bracket(&mut canvas, bracket_left(setting.indent), span),
             GroupSign::SubBracket => sub_bracket(&mut canvas, left - 1.25, span),
         }
     }
@@ -222,13 +222,32 @@ fn end_line(canvas: &mut Canvas, bar: &Bar, end: f64, span: (f64, f64), rows: &[
     }
 }
 
+/// How far the thick line of a bracket reaches beyond its staves.
+const BEYOND: f64 = 0.25;
+
+/// Where a bracket begins before the staves.
+fn bracket_left(indent: f64) -> f64 {
+    indent - BAR_LINE - 0.75
+}
+
+/// The box of the curled end of a bracket that begins with the top staff of a system, whose outer line lies so far
+/// from its middle one.
+pub(super) fn tip(sheet: &Sheet, shown: &[usize], indent: f64, half: f64) -> Option<Rect> {
+    let begins = |group: &Group| {
+        group.sign == GroupSign::Bracket
+            && shown.first().is_some_and(|first| group.staves.contains(first))
+            && shown.iter().filter(|staff| group.staves.contains(staff)).count() > 1
+    };
+    let at = (bracket_left(indent), -half - BEYOND);
+    sheet.groups.iter().any(begins).then(|| glyph_box(Glyph::BracketTop, at, 1.0))
+}
+
 /// A thick line with curled ends.
-fn bracket(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
-    let x = right - 0.45;
+fn bracket(canvas: &mut Canvas, x: f64, (top, bottom): (f64, f64)) {
     let what = (Kind::Bracket, None);
-    canvas.line(what, (x + 0.225, top - 0.25), (x + 0.225, bottom + 0.25), 0.45);
-    canvas.glyph(what, Glyph::BracketTop, (x, top - 0.25), 1.0);
-    canvas.glyph(what, Glyph::BracketBottom, (x, bottom + 0.25), 1.0);
+    canvas.line(what, (x + 0.225, top - BEYOND), (x + 0.225, bottom + BEYOND), 0.45);
+    canvas.glyph(what, Glyph::BracketTop, (x, top - BEYOND), 1.0);
+    canvas.glyph(what, Glyph::BracketBottom, (x, bottom + BEYOND), 1.0);
 }
 
 /// A thin square bracket for players of a kind.

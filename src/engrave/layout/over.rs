@@ -1,6 +1,6 @@
 //! What stands over the top staff: bar numbers, endings, signs, tempos and rehearsal marks.
 
-use kurbo::{BezPath, ParamCurve as _, PathSeg, Point};
+use kurbo::{BezPath, ParamCurve as _, PathSeg, Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Tempo;
 
@@ -20,13 +20,14 @@ use jumps::{jump_words, signs};
 pub(super) use tempo::tempo_width;
 use tempo::{SetTempo, set_tempo};
 
-/// Bar number, endings, tempos and rehearsal marks over a staff.
+/// Bar number, endings, tempos and rehearsal marks over a staff. `before` is what stands before the top staff and
+/// reaches over it.
 pub(super) fn over(
     canvas: &mut Canvas,
     sheet: &Sheet,
     placed: &[PlacedBar],
     setting: Setting,
-    top: bool,
+    (top, before): (bool, Option<Rect>),
 ) {
     endings(canvas, sheet, placed);
     // Where they stand again they begin at the same places, as if the number stood there too.
@@ -34,7 +35,8 @@ pub(super) fn over(
     let ends = number.as_ref().map_or(0.0, behind_number);
     for (run, x) in number.into_iter().filter(|_| top) {
         let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
-        canvas.text(Kind::Text, None, run, (x, y));
+        let clear = before.filter(|before| x < before.x1).map_or(y, |before| before.y0 - OVER_TIP);
+        canvas.text(Kind::Text, None, run, (x, y.min(clear)));
     }
     let jumps = signs(canvas, sheet, placed);
     let mut headed: Vec<Headed> =
@@ -153,6 +155,9 @@ impl Headed {
 
 /// Air between the number of a bar and a rehearsal mark behind it.
 const BEHIND_NUMBER: f64 = 0.6;
+
+/// Air between the number of a bar and the tip of the bracket under it.
+const OVER_TIP: f64 = 0.3;
 
 /// Size of the numbers of bars (the em) in staff spaces, and the least in millimetres, 6.5 points: a conductor reads
 /// them from as far away where the staves are small. Our heuristic.
@@ -436,8 +441,6 @@ fn endings_of(sheet: &Sheet, placed: &[PlacedBar]) -> Vec<Ending> {
 
 #[cfg(test)]
 mod tests {
-    use kurbo::Rect;
-
     use super::*;
 
     #[test]

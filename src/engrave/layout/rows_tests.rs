@@ -1,11 +1,12 @@
-//! What is read along a line stands at one height: figures of a bass, endings.
+//! What is read along a line stands at one height: figures of a bass, endings. The number of a bar beside a bracket.
 
-use crate::page::{Kind, Mark};
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark, Shape};
 use crate::paper::Setup;
 
 use super::clear_tests::figured;
 use super::page_tests::bars;
-use super::tests::{of, part_of, texts};
+use super::tests::{of, part_of, score, texts};
 
 #[test]
 fn figures_of_a_bass_in_one_line_stand_on_one_row() {
@@ -34,4 +35,27 @@ fn endings_that_follow_one_another_stand_at_one_height() {
     let lines: Vec<f64> =
         of(page, Kind::Frame).iter().filter(is_flat).map(|mark| mark.bounds().y0).collect();
     assert!(lines.len() == 2 && (lines[0] - lines[1]).abs() < 1e-6, "{lines:?}");
+}
+
+#[test]
+fn the_number_of_a_bar_keeps_clear_of_the_bracket_before_the_top_staff() {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 3/4, key D major\n 60 end }}\nvoice tune {{ {} }}\n\
+         ensemble few {{ era 1770\n cello 2 players, double-bass\n }}\nscoring all for few {{\n \
+         cello plays tune as bass\n double-bass plays tune as bass\n}}\n",
+        bars(60, "1/4 A2 B2 C#3"),
+    );
+    let page = &score(&text, false).pages[0];
+    let is_tip =
+        |mark: &&&Mark| matches!(mark.shape, Shape::Glyph { glyph: Glyph::BracketTop, .. });
+    let tips: Vec<_> = of(page, Kind::Bracket).into_iter().filter(|mark| is_tip(&mark)).collect();
+    let mut beside = 0;
+    for number in (2..60).flat_map(|n| texts(page, &n.to_string())).map(|mark| mark.bounds()) {
+        for tip in tips.iter().map(|tip| tip.bounds()) {
+            assert!(tip.intersect(number).area() == 0.0, "{tip:?} and {number:?}");
+            beside += usize::from((0.0..1.0).contains(&(tip.y0 - number.y1)));
+        }
+    }
+    assert!(beside > 1, "{beside}");
 }

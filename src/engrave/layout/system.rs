@@ -95,7 +95,9 @@ pub(super) fn system(
             SystemLine { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
-            over::over(&mut canvas, sheet, &placed, setting, row == 0);
+            let half = if line.bar(bars.start).lines == 5 { 2.0 } else { 1.0 };
+            let tip = frame::tip(sheet, shown, setting.indent, half).filter(|_| row == 0);
+            over::over(&mut canvas, sheet, &placed, setting, (row == 0, tip));
         }
         for nudge in nudges {
             let own = nudge.players.as_ref();
