@@ -70,3 +70,22 @@ fn what_is_sung_on_one_note_is_tied_and_can_be_found_as_it_is_spoken() {
         assert!(tie.y0 > plain.y1 && tie.y0 < plain.y1 + 1.0, "{tie:?} below {plain:?}");
     }
 }
+
+#[test]
+fn hyphens_of_a_word_that_is_held_for_long_are_repeated() {
+    let page = sung("{1/8 D5 E5 F5 G5 A5 G5 F5 E5 D5 C5} 1/4 E5", "long- = = = = = = = = = ing");
+    let hyphens = strokes(&page, HYPHEN);
+    let (first, last) = (texts(&page, "long"), texts(&page, "ing"));
+    let mut far = 0;
+    for (first, last) in first.iter().zip(last) {
+        let (first, last) = (first.bounds(), last.bounds());
+        let row = |hyphen: &&kurbo::Rect| (first.y0..first.y1).contains(&hyphen.y0);
+        let within = |hyphen: &&kurbo::Rect| hyphen.x0 > first.x1 && hyphen.x1 < last.x0;
+        let edges = hyphens.iter().filter(row).filter(within).map(|hyphen| hyphen.center().x);
+        let mut edges: Vec<f64> = edges.chain([first.x1, last.x0]).collect();
+        edges.sort_by(f64::total_cmp);
+        far += usize::from(edges.len() > 3);
+        assert!(edges.windows(2).all(|pair| pair[1] - pair[0] < 21.0), "{edges:?}");
+    }
+    assert!(far > 5, "{far}");
+}

@@ -14,6 +14,10 @@ use crate::text::{Face, Run, shape};
 const HYPHEN: f64 = 0.7;
 const LEAST_HYPHENED: f64 = 0.9;
 
+/// Room for one hyphen between two syllables that are far apart: so often it stands again, that a word that is held is
+/// not read as two. That it is repeated is common practice; the distance is our heuristic.
+const PER_HYPHEN: f64 = 20.0;
+
 /// The shortest line under notes that hold a syllable, and its distance from the next one: a shorter line looks
 /// like a dash between two words and is left out, since a slur or a beam shows what is held (common practice; the
 /// figures are our heuristic).
@@ -74,10 +78,19 @@ pub(in crate::layout) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64)
             let what = (Kind::Text, Some(notes[*n].chord.origin()));
             if syllable.goes_on {
                 let to = next.unwrap_or(end);
-                let middle = f64::midpoint(from, to);
                 if to - from > LEAST_HYPHENED - 0.01 {
                     let half = HYPHEN.min(to - from - 0.3) / 2.0;
-                    canvas.line(what, (middle - half, y - 0.62), (middle + half, y - 0.62), 0.16);
+                    let each = (to - from) / ((to - from) / PER_HYPHEN).ceil();
+                    let mut middle = from + each / 2.0;
+                    while middle < to {
+                        canvas.line(
+                            what,
+                            (middle - half, y - 0.62),
+                            (middle + half, y - 0.62),
+                            0.16,
+                        );
+                        middle += each;
+                    }
                 }
             } else if syllable.melisma {
                 // To the last note before the next syllable.
