@@ -107,7 +107,11 @@ pub const CODES: &[Code] = &[
         "A hairpin does not end, or ends without having begun.",
         "End `cresc` or `dim` by a dynamic or `to`.",
     ),
-    code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `rest`."),
+    code(
+        "bars/hold",
+        "`=` has no note to hold, or grace notes or a tremolo stand at it.",
+        "Write a note before it, or `rest`; what is struck is written as a note.",
+    ),
     code(
         "bars/jump",
         "A jump leads nowhere, a sign has no jump, or bars are never played.",

@@ -42,7 +42,8 @@ impl Builder<'_> {
             () => return,
         };
         self.cx.push(
-            Diagnostic::error("bars/hold", span, format!("A held note cannot have {what}."))
+            Diagnostic::warning("bars/hold", span, format!("A held note cannot have {what}."))
+                .with_text("left out")
                 .with_help("Write the note again in place of `=`, so that it is struck there.")
                 .with_bars(bar, bar),
         );
