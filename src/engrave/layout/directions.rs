@@ -1,25 +1,24 @@
 //! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
 
-use kurbo::{Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_loud};
 
-use super::canvas::{Canvas, Loud};
+use super::canvas::Canvas;
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
-use super::orders;
 use crate::glyphs::Glyph;
-use crate::page::{Kind, Shape};
-use crate::text::{Face, Run, shape};
+use crate::page::Kind;
+use crate::text::{Face, shape};
 
+mod figures;
 mod level;
 mod sung;
 mod words;
 
+pub(super) use figures::{Figured, figures};
 pub(super) use level::{Ground, NEAR as TOGETHER, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
 use level::{Low, place};
 pub(super) use sung::lyrics;
-use words::widest;
 pub(super) use words::{WORDS_FACE, words};
 
 /// A dynamic moves to the left for the hairpin behind it, where that would be shorter than this, in staff
@@ -226,49 +225,6 @@ pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
         canvas.say(from_mark, at);
     }
 }
-
-/// Figures of a line one below another under the staff, the highest number on top; all begin at one height,
-/// so that they are read along (common practice).
-pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
-    let (face, size) = orders::FIGURE;
-    let mut stacks = Vec::new();
-    let mut lowest = f64::MIN;
-    for direction in said {
-        let DirectionKind::Figures(figures) = direction.kind else { continue };
-        let runs: Vec<Run> =
-            figures.iter().map(|figure| shape(&figure.to_string(), face, size)).collect();
-        let x = direction.left.min((end - widest(&runs)).max(0.5));
-        let (x0, x1) = (x - 0.2, x + widest(&runs) + 0.3);
-        let near = |loud: &&Loud| loud.bounds.x0 < x1 + IN_ROW && x0 - IN_ROW < loud.bounds.x1;
-        let dynamics = canvas.dynamics.iter().filter(near).map(|loud| loud.bounds.y1);
-        let edge = dynamics.fold(canvas.sky.bottom(x0, x1).max(2.1), f64::max);
-        lowest = lowest.max(edge);
-        stacks.push((runs, x, direction.at));
-    }
-    let mut before: Option<Rect> = None;
-    for (runs, x, at) in stacks {
-        let mut y = lowest;
-        let own = canvas.sky.bottom(x - 0.2, x + widest(&runs) + 0.3);
-        let head = Rect::new(x, y + 0.4, x + widest(&runs), y + 0.4);
-        for run in runs {
-            y += 0.4 + run.rise();
-            canvas.sky.add((x - 0.2, x + run.width + 0.3), (y - run.rise(), y));
-            let from_mark = canvas.marks.len();
-            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-            canvas.say(from_mark, at);
-        }
-        canvas.stacks.push((Rect { y1: y, ..head }, head.y0 - own));
-        let from = before.map_or(0.0, |before| before.x1);
-        let foot = before.map_or(y, |before| before.y1.max(y));
-        canvas.rows.push(Rect::new(from, foot - 1.0, x, foot));
-        before = Some(Rect::new(x, y - 1.0, x, y));
-    }
-    canvas.rows.extend(before.map(|last| Rect { x1: end, ..last }));
-}
-
-/// Nearer to a figure than this a dynamic in the row of the figures would be read with it ("f 6/4"): the row
-/// stands below it. Our heuristic.
-const IN_ROW: f64 = 12.0;
 
 /// A line that moves what stands under it by octaves.
 pub(super) fn octave_line(

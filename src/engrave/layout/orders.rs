@@ -5,6 +5,7 @@
 use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
+use super::directions::Figured;
 use super::directions::{WORDS_FACE as WORDS, letters};
 use super::measures::ABOVE;
 use super::spacing::bar_line_width;
@@ -16,8 +17,6 @@ use crate::text::{Face, Run, in_lines, shape};
 pub(super) const ORDER: (Face, f64) = (Face::Bold, 2.1);
 /// The same of a way of playing, which may not stand over a note before its place either.
 pub(super) const TECHNIQUE: (Face, f64) = (Face::Roman, 2.1);
-/// The same of the figures of a bass.
-pub(super) const FIGURE: (Face, f64) = (Face::Roman, 2.0);
 /// From the left edge of a head to its middle, under which a dynamic stands.
 const HALF_HEAD: f64 = 0.6;
 /// How far the last note of a bar reaches, with some air, for an order that stands at its end.
@@ -237,6 +236,5 @@ fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
 
 /// How wide the widest of figures is that stand one below another.
 fn figures_width(figures: &Figures) -> f64 {
-    let widths = figures.iter().map(|figure| shape(&figure.to_string(), FIGURE.0, FIGURE.1).width);
-    widths.fold(0.0, f64::max)
+    figures.iter().map(|figure| Figured::new(figure).width()).fold(0.0, f64::max)
 }

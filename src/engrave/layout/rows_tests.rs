@@ -59,3 +59,21 @@ fn the_number_of_a_bar_keeps_clear_of_the_bracket_before_the_top_staff() {
     }
     assert!(beside > 1, "{beside}");
 }
+
+#[test]
+fn a_double_sharp_among_figures_is_the_sign_of_a_note() {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key D# minor\n 8 end }}\n\
+         harmony {{ {} }}\nvoice low {{ {} }}\n\
+         ensemble few {{ era 1770\n cello\n }}\nscoring all for few {{\n \
+         cello plays low as bass, with figures\n}}\n",
+        bars(8, "1/2 D# 1/2 G#m"),
+        bars(8, "1/2 D#3 G#3"),
+    );
+    let page = &part_of(&text, &Setup::default()).pages[0];
+    let is = |mark: &&&Mark| {
+        matches!(mark.shape, Shape::Glyph { glyph: Glyph::AccidentalDoubleSharp, .. })
+    };
+    assert!(of(page, Kind::Text).iter().filter(is).count() == 8 && texts(page, "♯♯").is_empty());
+}

@@ -172,7 +172,7 @@ fn earlier(canvas: &Canvas, place: &[Said]) -> f64 {
     EARLIER.into_iter().find(nearer).unwrap_or(0.0)
 }
 
-pub(super) fn widest(lines: &[Run]) -> f64 {
+fn widest(lines: &[Run]) -> f64 {
     lines.iter().map(|run| run.width).fold(0.0, f64::max)
 }
 
