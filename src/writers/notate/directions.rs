@@ -21,7 +21,8 @@ pub(super) use told::Told;
 
 use super::staff::Bars;
 use super::{
-    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names, who,
+    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind,
+    jumps_back, names, who,
 };
 
 /// Puts a part's directions into the measures of its staff.
@@ -252,9 +253,13 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    for told in names::changes_told(part, frame, &[]) {
+    let back = jumps_back::told(part, frame);
+    for told in names::changes_told(part, frame, &[]).into_iter().chain(back) {
         let origin = Origin { source: None, line: part.taken_by(told.taken) };
-        let bar = bar_at(frame, told.at);
+        let bar = match told.at_end {
+            true => frame.partition_point(|bar| bar.start < told.at).saturating_sub(1),
+            false => bar_at(frame, told.at),
+        };
         page.put(bar, told.at, StaffDirectionKind::Change(told.words), origin);
     }
 }

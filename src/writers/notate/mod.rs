@@ -16,6 +16,7 @@ mod grid;
 mod hands;
 pub(crate) mod in_hand;
 mod joined;
+mod jumps_back;
 mod lyrics;
 mod names;
 #[cfg(test)]

@@ -198,7 +198,7 @@ pub(super) fn first_key(part: &Part) -> Option<String> {
 
 /// The order to change between two times and the name of what is then in hand; `None` if that is
 /// the same.
-fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
+pub(super) fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
     let (old, taken) = (part.instrument_at(before), part.instrument_at(now));
     if !std::ptr::eq(old, taken) {
         let name = named(part, now);
