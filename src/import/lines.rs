@@ -158,7 +158,7 @@ impl Gathered {
             }
             losses.changed("ties from nowhere, struck", Some(self.part), self.bar);
         }
-        let graces = self.graces(note.voice, losses);
+        let graces = self.graces(note.voice, pitch.is_none(), losses);
         let index = u32::try_from(self.heads.len()).unwrap_or(u32::MAX);
         if note.tie_starts {
             self.open.entry((end, height)).or_default().push(index);
@@ -190,7 +190,8 @@ impl Gathered {
         found
     }
 
-    fn graces(&mut self, voice: u16, losses: &mut Losses) -> Option<Box<Graces>> {
+    /// The grace notes that wait for a note of a voice, or for a stroke without pitch.
+    fn graces(&mut self, voice: u16, stroke: bool, losses: &mut Losses) -> Option<Box<Graces>> {
         let (notes, bar) = self.small.remove(&voice)?;
         if bar != self.bar {
             losses.changed(
@@ -202,15 +203,23 @@ impl Gathered {
         let crossed = notes.iter().all(|note| note.small == Some(Small::Crossed));
         let mut graces = Graces { crossed, notes: Vec::new() };
         for note in notes {
-            let RawKind::Pitch(pitch) = note.kind else {
-                losses.left_out("grace notes without pitch", Some(self.part), bar);
-                continue;
+            let pitch = match note.kind {
+                RawKind::Pitch(pitch) if !stroke => Some(pitch),
+                RawKind::Stroke(_) if stroke => None,
+                RawKind::Pitch(_) => {
+                    losses.left_out("grace notes with a pitch at strokes", Some(self.part), bar);
+                    continue;
+                }
+                _ => {
+                    losses.left_out("grace notes without pitch at notes", Some(self.part), bar);
+                    continue;
+                }
             };
             match graces.notes.last_mut().filter(|_| note.in_chord) {
-                Some((_, chord)) => chord.push(pitch),
+                Some((_, chord)) => chord.extend(pitch),
                 None => {
                     let value = note.value.max(Time::of(1, 128)).min(Time::WHOLE);
-                    graces.notes.push((value, SmallVec::from_slice(&[pitch])));
+                    graces.notes.push((value, pitch.into_iter().collect()));
                 }
             }
         }

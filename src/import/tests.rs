@@ -208,6 +208,24 @@ fn marks_slurs_graces_and_directions_stand_at_their_notes() {
 }
 
 #[test]
+fn grace_notes_of_strokes_are_strokes() {
+    let note = |small: &str, more: &str| {
+        format!(
+            "<note>{small}<unpitched><display-step>E</display-step><display-octave>4</display-octave>\
+             </unpitched>{more}</note>"
+        )
+    };
+    let measure = [
+        COMMON.to_string(),
+        note("<grace slash='yes'/>", "<voice>1</voice><type>eighth</type>"),
+        note("", "<duration>48</duration><voice>1</voice>"),
+    ];
+    let import = imported(&file(&[&measure.concat()]));
+    assert_eq!(bars(&import), ["1: crushed(1/8 x) 1/1 x |"]);
+    assert_eq!(losses(&import), []);
+}
+
+#[test]
 fn what_the_language_cannot_say_is_counted() {
     let ringing = "<notations><tied type='let-ring'/></notations>";
     let measure = [

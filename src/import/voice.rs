@@ -357,7 +357,7 @@ impl Text {
                 self.word("=");
             } else {
                 let slur = if note.slur_starts { "{" } else { "" };
-                let sound = self.sound(note);
+                let sound = self.sound(&note.pitches);
                 self.word(&format!("{slur}{sound}{}", marks(note, other)));
             }
             if other.unwrap_or(note).slur_ends && piece.ends && index == last {
@@ -371,15 +371,15 @@ impl Text {
         let mut inner = Text { small: true, ..Text::default() };
         for (value, pitches) in &graces.notes {
             inner.value(*value);
-            let chord = inner.chord(pitches);
-            inner.word(&chord);
+            let sound = inner.sound(pitches);
+            inner.word(&sound);
         }
         let word = if graces.crossed { signs::CROSSED } else { "grace" };
         self.word(&format!("{word}({})", inner.out));
     }
 
-    fn sound(&mut self, note: &Note) -> String {
-        if note.pitches.is_empty() { "x".to_string() } else { self.chord(&note.pitches) }
+    fn sound(&mut self, pitches: &[Pitch]) -> String {
+        if pitches.is_empty() { "x".to_string() } else { self.chord(pitches) }
     }
 
     fn chord(&mut self, pitches: &[Pitch]) -> String {

@@ -102,6 +102,12 @@ pub enum SoundRef<'a> {
 }
 
 impl<'a> SoundRef<'a> {
+    /// What a grace note sounds: a stroke where it has no pitches.
+    #[must_use]
+    pub fn of_grace(pitches: &'a [Pitch]) -> SoundRef<'a> {
+        if pitches.is_empty() { SoundRef::Stroke } else { SoundRef::Pitches(pitches) }
+    }
+
     /// The pitches; none for a stroke.
     #[must_use]
     #[inline]

@@ -99,7 +99,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "bars/grace",
-        "Grace notes have no notes, or none to lean on.",
+        "Grace notes have no notes, or none of their kind to lean on.",
         "Write them right before a note, in the same bar.",
     ),
     code(

@@ -217,7 +217,7 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
     for (length, sound) in &graces.notes {
         let [one] = &values(*length)?[..] else { return None };
         say(&mut inside, &mut value, one);
-        push(&mut inside, &pitches(SoundRef::Pitches(sound)));
+        push(&mut inside, &pitches(SoundRef::of_grace(sound)));
     }
     let word = if graces.crushed { "crushed" } else { "grace" };
     Some(format!("{word}({inside})"))

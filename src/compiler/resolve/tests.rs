@@ -95,6 +95,21 @@ fn grace_notes_take_no_time_and_let_nothing_leak() {
 }
 
 #[test]
+fn grace_notes_of_a_stroke_are_strokes() {
+    let voice = |bar: &str| format!("{TWO_BARS}voice v {{ 1: {bar} | 2: 1/2 rest | }}");
+    let piece = piece(&voice("1/4 x grace(1/16 x x) x"));
+    let graces = piece.voices[0].music.notes.get(1).unwrap().attached.graces.unwrap();
+    let lengths: Vec<_> = graces.notes.iter().map(|(value, sound)| (*value, sound.len())).collect();
+    assert_eq!(lengths, [(Time::of(1, 16), 0), (Time::of(1, 16), 0)]);
+    for bar in ["1/4 x grace(1/16 E5) x", "1/4 D5 grace(1/16 x) D5", "1/4 D5 grace(1/16 x E5) D5"] {
+        let (piece, found) = read(&voice(bar));
+        assert_eq!(found.iter().map(|finding| finding.code).collect::<Vec<_>>(), ["bars/grace"]);
+        let graces = piece.voices[0].music.notes.get(1).unwrap().attached.graces;
+        assert!(graces.is_none_or(|graces| bar.ends_with('x') && graces.notes[0].1.is_empty()));
+    }
+}
+
+#[test]
 fn a_tremolo_between_two_notes_gives_half_of_the_time_to_each() {
     let piece = piece(&format!(
         "{TWO_BARS}voice v {{ 1: 1/2 D5[tremolo A, accent, fermata] | 2: 1/4 F&A[tremolo C6 1/16] E | }}"

@@ -226,7 +226,7 @@ impl<'a> BarWriter<'a> {
         self.skip_to(time);
         let held = self.notes.get(self.note).filter(|note| note.start() < time);
         if let Some(note) = held {
-            self.heads = self.written(note, writing);
+            self.heads = self.written(note.sound(), writing);
         }
     }
 
@@ -403,14 +403,32 @@ impl<'a> BarWriter<'a> {
         writing: &Writing,
         elements: &mut Vec<Element>,
     ) {
-        self.heads = self.written(note, writing);
+        self.heads = self.written(note.sound(), writing);
         if let Some(graces) = note.attached().graces {
-            push_graces(graces, at, writing, self.origin(note), elements);
+            self.push_graces(graces, at, writing, self.origin(note), elements);
         }
     }
 
-    fn written(&self, note: &PackedNote, writing: &Writing) -> Heads {
-        match note.sound() {
+    fn push_graces(
+        &self,
+        graces: &Graces,
+        at: Time,
+        writing: &Writing,
+        origin: Origin,
+        elements: &mut Vec<Element>,
+    ) {
+        let grace = Some(if graces.crushed { Grace::Crushed } else { Grace::Plain });
+        for (length, pitches) in &graces.notes {
+            let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
+            let heads = self.written(SoundRef::of_grace(pitches), writing);
+            let kind =
+                ElementKind::Note(Box::new(StaffNote { heads, grace, ..Default::default() }));
+            elements.push(element((at, Time::ZERO), value, kind, origin));
+        }
+    }
+
+    fn written(&self, sound: SoundRef, writing: &Writing) -> Heads {
+        match sound {
             SoundRef::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
             _ => Heads::new(),
         }
@@ -540,25 +558,6 @@ fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
     heads.sort_unstable_by_key(|head| (head.pitch.step(), head.pitch.alter));
     heads.dedup();
     heads
-}
-
-fn push_graces(
-    graces: &Graces,
-    at: Time,
-    writing: &Writing,
-    origin: Origin,
-    elements: &mut Vec<Element>,
-) {
-    let grace = if graces.crushed { Grace::Crushed } else { Grace::Plain };
-    for (length, pitches) in &graces.notes {
-        let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
-        let note = StaffNote {
-            heads: heads(pitches, writing),
-            grace: Some(grace),
-            ..StaffNote::default()
-        };
-        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note)), origin));
-    }
 }
 
 fn element(

@@ -256,7 +256,7 @@ impl Player<'_> {
         let Some(graces) = play.note.attached().graces else { return };
         let velocity = self.loudness.velocity(play.note.start(), Marks::NONE);
         for (index, (_, pitches)) in (0..).zip(&graces.notes) {
-            let keys = keys(SoundRef::Pitches(pitches), play.instrument);
+            let keys = keys(SoundRef::of_grace(pitches), play.instrument);
             let on = first + value * index;
             self.strike(&keys, play, (on, on + value), velocity);
         }

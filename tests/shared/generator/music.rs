@@ -225,10 +225,14 @@ impl Writer<'_, '_> {
     }
 
     fn note(&mut self, is_chord: bool) {
-        if !self.kind.is_drum && self.choices.one_in(12) {
+        if self.choices.one_in(12) {
             let word = self.choices.pick(&["grace", "crushed"]);
             let value = self.choices.pick(&["1/16", "1/8", "1/32"]);
-            let notes: Vec<_> = (0..=self.choices.below(3)).map(|_| self.pitch(true)).collect();
+            let small = |notes: &mut Self| match notes.kind.is_drum {
+                true => "x".into(),
+                false => notes.pitch(true),
+            };
+            let notes: Vec<_> = (0..=self.choices.below(3)).map(|_| small(self)).collect();
             self.tokens.push(format!("{word}({value} {})", notes.join(" ")));
             self.octave = None;
         }

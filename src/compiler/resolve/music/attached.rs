@@ -6,7 +6,8 @@ use crate::music::{Letter, PitchName};
 use crate::narrow::Narrow;
 
 impl Builder<'_> {
-    pub(super) fn attached(&mut self, written: &[MarkTree]) -> Attached {
+    /// What is written at a note, or at a stroke without pitch, with the grace notes before it.
+    pub(super) fn attached(&mut self, written: &[MarkTree], stroke: bool) -> Attached {
         let (marks, tremolo) = self.marks(written);
         Attached {
             marks,
@@ -15,8 +16,29 @@ impl Builder<'_> {
             slur_ends: false,
             neighbour: None,
             of_two: None,
-            graces: self.state.graces.take().map(|(graces, _)| Box::new(graces)),
+            graces: self.graces_before(stroke).map(Box::new),
         }
+    }
+
+    /// The grace notes that wait for their main note. Those of a note have pitches, those of a stroke
+    /// have none.
+    fn graces_before(&mut self, stroke: bool) -> Option<Graces> {
+        let (mut graces, span) = self.state.graces.take()?;
+        if graces.notes.iter().all(|(_, pitches)| pitches.is_empty() == stroke) {
+            return Some(graces);
+        }
+        let said = "Grace notes before a stroke without pitch are strokes.";
+        let told = if stroke {
+            graces.notes.iter_mut().for_each(|(_, pitches)| *pitches = Pitches::default());
+            Diagnostic::warning("bars/grace", span, said)
+                .with_text("the pitches are left out")
+                .with_help("Write `x` for each of them: `grace(1/16 x)`.")
+        } else {
+            Diagnostic::error("bars/grace", span, "Grace notes before a note have pitches.")
+                .with_help("Write the pitch of each: `grace(1/16 E5)`.")
+        };
+        self.cx.push(told);
+        stroke.then_some(graces)
     }
 
     /// Holds a note on, with what stands at its `=`.

@@ -292,14 +292,14 @@ impl Builder<'_> {
                 let pitches = self.pitches(pitches);
                 let neighbour = self.neighbour(marks, &pitches);
                 let other = self.other_of_two(marks, &pitches, tuplet.is_some());
-                let attached = Attached { neighbour, ..self.attached(marks) };
+                let attached = Attached { neighbour, ..self.attached(marks, false) };
                 match other {
                     Some(other) => self.sounds_by_turns(bar, (pitches, other), attached, span),
                     None => self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet),
                 }
             }
             Element::Stroke(marks) => {
-                let attached = self.attached(marks);
+                let attached = self.attached(marks, true);
                 self.sounds(bar, Sound::Stroke, attached, span, tuplet);
             }
             Element::Rest(Some(count), _) => {
@@ -321,7 +321,11 @@ impl Builder<'_> {
                 push_slowly(&mut self.music.rests, Rest { start, length, span });
             }
             Element::Hold(marks) => {
-                let attached = self.attached(marks);
+                let struck = self
+                    .state
+                    .last
+                    .is_some_and(|last| matches!(self.notes[last].sound, Sound::Stroke));
+                let attached = self.attached(marks, struck);
                 let length = self.advance(bar, span, tuplet);
                 match self.state.last {
                     Some(last) if self.notes[last].attached.of_two.is_some() => self.cx.push(
@@ -372,6 +376,7 @@ impl Builder<'_> {
                     Err(message) => self.cx.push(bad_value(element.span, message)),
                 },
                 Element::Note(pitches, _) => notes.push((value, self.pitches(pitches))),
+                Element::Stroke(_) => notes.push((value, Pitches::default())),
                 _ => {}
             }
         }

@@ -132,7 +132,7 @@ pub enum OfTwo {
 pub struct Graces {
     /// Are they crossed with a stroke, to be crushed against their note (acciaccatura)?
     pub crushed: bool,
-    /// Written value and sounding pitches of each.
+    /// Written value and sounding pitches of each; a stroke without pitch has none.
     pub notes: Vec<(Time, Pitches)>,
 }
 

@@ -252,6 +252,20 @@ fn a_part_bar_by_bar_in_words_and_in_signs() {
 }
 
 #[test]
+fn grace_notes_of_a_drum_are_strokes_whatever_it_beats() {
+    let source = "piece \"Tattoo\" { }\nform {\n  1 metre 4/4\n  2 end\n}\n\
+        voice own { 1: crushed(1/8 x) 1/4 x x grace(1/16 x x) 1/2 x | 2: rest | }\n\
+        voice tune { 1: rest | 2: grace(1/16 A5 B) 1/1 C6 | }\n\
+        ensemble field { era 1900\n side-drum\n }\n\
+        scoring s for field {\n side-drum plays own bars 1 as rhythm\n\
+        side-drum plays tune bars 2 as rhythm\n}\n";
+    let score = score_of(source);
+    let drum = write(&edition::part(&score, staff(&score, "side-drum")), Style::Lines);
+    assert!(drum.contains("(/×) × 1/4 × (×) (×) × 1/2"), "{drum}");
+    assert!(drum.contains("(×) (×) × 1/1"), "{drum}");
+}
+
+#[test]
 fn what_changes_in_one_bar_changes_one_line() {
     let before = score_of(PIECE);
     let after = score_of(&PIECE.replace("2: 1/4 D5&F5", "2: 1/8 D5&F5 E5"));

@@ -126,6 +126,19 @@ fn a_grace_note_on_a_key_that_sounds_strikes_it_anew() {
 }
 
 #[test]
+fn grace_notes_of_a_drum_are_struck_before_the_beat() {
+    let drum = Player { instrument: find("side-drum").unwrap(), ..violin() };
+    let mut notes = line(&[((1, 4), "rest"), ((1, 4), "A4")]);
+    notes[0].sound = Sound::Stroke;
+    let small = vec![(Time::EIGHTH, crate::resolve::Pitches::default()); 2];
+    notes[0].attached.graces = Some(Box::new(Graces { crushed: false, notes: small }));
+    let heard = strokes(&piece(1), part(&drum, notes));
+    let begins: Vec<u32> = heard.iter().map(|(on, ..)| *on).collect();
+    assert_eq!(begins, [360, 420, 480]);
+    assert!(heard.iter().all(|(.., key)| *key == heard[0].2));
+}
+
+#[test]
 fn a_tremolo_that_leaves_its_tuplet_goes_on_in_plain_strokes() {
     let violin = violin();
     let mut notes = line(&[((1, 6), "C5"), ((1, 12), "D5")]);
