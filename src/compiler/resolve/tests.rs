@@ -462,6 +462,8 @@ fn what_is_said_twice_of_one_thing_is_one_finding_with_both_places() {
         ),
         (form("1 metre 4/4\n2 mark \"A\"\n2 mark \"B\"\n2 end"), "names/twice", "mark \"B\""),
         (form("1 metre 4/4\n1..2 key D major\n2 end"), "bars/one-bar", "1..2"),
+        (form("1 metre 4/4\n1..2 repeat, double-bar\n3 end"), "bars/one-bar", "1..2"),
+        (form("1 metre 4/4\n1..2 double-bar, repeat\n3 end"), "bars/one-bar", "1..2"),
         (form("1 metre 4/4\n0 end"), "bars/outside", "end"),
         (scoring("oboe plays v as melody as bass"), "names/twice", "as bass"),
         (scoring("oboe plays v as melody at p, at ff"), "names/twice", "at ff"),
@@ -498,6 +500,31 @@ fn what_is_said_twice_of_one_thing_is_one_finding_with_both_places() {
             mended.replace_range(sources.range(edit.span), &edit.text);
         }
         assert!(messages(&mended).is_empty(), "{mended}\n{:?}", messages(&mended));
+    }
+}
+
+/// Of several bars what stands at the end of a bar is meant of the last one, all else of the first.
+#[test]
+fn what_happens_at_one_of_several_bars_is_given_its_own() {
+    for (line, mended) in [
+        ("1..3 double-bar", "3 double-bar"),
+        ("1..3 mark \"A\"", "1 mark \"A\""),
+        ("2..3 repeat, double-bar", "2..3 repeat\n  3 double-bar"),
+        ("2..3 repeat, key D major", "2..3 repeat\n  2 key D major"),
+        ("2..3 double-bar, repeat", "3 double-bar\n  2..3 repeat"),
+        ("2..3 repeat, mark \"A\", ending 1", "2..3 repeat\n  2 mark \"A\"\n  2..3 ending 1"),
+        ("2..3 mark \"A\", double-bar", "2..3 mark \"A\"\n  3 double-bar"),
+    ] {
+        let mut sources = Sources::new();
+        let text = format!("piece \"Weir\" {{ }}\nform {{\n 1 metre 4/4\n {line}\n 4 end\n}}\n");
+        let file = sources.add("weir.ripieno", text.as_str());
+        let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+        let found = findings.iter().rfind(|finding| finding.code == "bars/one-bar").unwrap();
+        let mut fixed = text.clone();
+        for edit in found.fixes[0].edits.iter().rev() {
+            fixed.replace_range(sources.range(edit.span), &edit.text);
+        }
+        assert_eq!(fixed, text.replace(line, mended));
     }
 }
 

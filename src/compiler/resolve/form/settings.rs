@@ -3,7 +3,7 @@
 use super::super::Resolver;
 use super::super::piece::{Ending, Tempo};
 use super::{bad_value, exact};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{Care, Diagnostic, Edit, Fix, Span};
 use crate::limits;
 use crate::lists::put_in_order;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
@@ -86,6 +86,15 @@ pub(super) fn once_a_bar(item: &FormItem) -> Option<&'static str> {
     })
 }
 
+/// Does it stand at the end of its bar?
+fn stands_at_end(item: &FormItem) -> bool {
+    match item {
+        FormItem::DoubleBar | FormItem::End => true,
+        FormItem::Sign(sign) => sign.stands_at_end(),
+        _ => false,
+    }
+}
+
 /// An item with the comma that parts it from its neighbour; the whole line where it stands alone.
 pub(super) fn with_comma(line: &FormLine, place: usize) -> Span {
     let item = line.items[place].span;
@@ -96,6 +105,36 @@ pub(super) fn with_comma(line: &FormLine, place: usize) -> Span {
     }
 }
 
+/// Gives an item of a line of several bars its own one: the line is for that bar, or, where it says
+/// more than holds for this one, the item has a line of its own.
+fn at_its_bar(line: &FormLine, place: usize) -> Fix {
+    let (bars, item) = (line.bars, &line.items[place]);
+    let at_end = stands_at_end(&item.value);
+    let (which, bar) = if at_end { ("last", bars.last) } else { ("first", bars.first) };
+    let alike = |other: &Spanned<FormItem>| {
+        once_a_bar(&other.value).is_some() && stands_at_end(&other.value) == at_end
+    };
+    let edit = |span, text| Edit { span, text };
+    if line.items.iter().all(alike) {
+        let edits = vec![edit(bars.span, bar.to_string())];
+        let title = format!("name the {which} bar");
+        return Fix { title, edits, care: Care::Look, bars: Vec::new() };
+    }
+    let mut edits = vec![match place.checked_sub(1) {
+        None => edit(bars.span, bar.to_string()),
+        Some(before) => {
+            let gap = line.items[before].span.after().to(item.span.before());
+            edit(gap, format!("\n  {bar} "))
+        }
+    }];
+    if let Some(next) = line.items.get(place + 1) {
+        let gap = item.span.after().to(next.span.before());
+        edits.push(edit(gap, format!("\n  {}..{} ", bars.first, bars.last)));
+    }
+    let title = format!("say it of the {which} bar in a line of its own");
+    Fix { title, edits, care: Care::Look, bars: Vec::new() }
+}
+
 impl Settings {
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
@@ -103,29 +142,24 @@ impl Settings {
         let item = &line.items[place];
         let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
         if bars.last > bars.first {
-            cx.push(
-                Diagnostic::error(
-                    "bars/one-bar",
-                    bars.span,
+            let (first, last) = (bars.first, bars.last);
+            let message = format!("`{what}` happens at one bar, not in bars {first} to {last}.");
+            let help = match item.value {
+                FormItem::Metre(_) | FormItem::Key(..) | FormItem::Tempo(..) => {
+                    format!("Write `{first} {what} …`: it holds until the next {what}.")
+                }
+                _ if stands_at_end(&item.value) => {
                     format!(
-                        "`{what}` happens at one bar, not in bars {} to {}.",
-                        bars.first, bars.last
-                    ),
-                )
+                        "It stands at the end of its bar. Write a line with one bar: `{last} {what}`."
+                    )
+                }
+                _ => format!("Write a line with one bar: `{first} {what} …`."),
+            };
+            let mut finding = Diagnostic::error("bars/one-bar", bars.span, message)
                 .with_label(item.span, "this")
-                .with_help(match item.value {
-                    FormItem::Metre(_) | FormItem::Key(..) | FormItem::Tempo(..) => {
-                        format!("Write `{} {what} …`: it holds until the next {what}.", bars.first)
-                    }
-                    _ => format!("Write a line with one bar: `{} {what} …`.", bars.first),
-                })
-                .with_fix(
-                    "name the first bar",
-                    bars.span,
-                    bars.first.to_string(),
-                    false,
-                ),
-            );
+                .with_help(help);
+            finding.fixes.push(at_its_bar(line, place));
+            cx.push(finding);
         }
         if what != "end"
             && let bar = bars.first
