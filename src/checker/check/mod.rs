@@ -31,6 +31,7 @@ mod facts;
 mod handbook;
 #[cfg(test)]
 mod idioms;
+mod jumps;
 mod limits;
 mod loudness;
 mod memory;

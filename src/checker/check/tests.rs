@@ -417,6 +417,34 @@ fn each_drum_that_changes_wants_its_time_and_is_named() {
 }
 
 #[test]
+fn what_is_taken_back_at_a_jump_wants_its_time() {
+    let messages = |form: &str, ensemble: &str, tune: &str, takes: &str| -> Vec<String> {
+        let player = ensemble.split(' ').next().unwrap();
+        let text = solo(1810, ensemble, tune, &format!("{player} plays tune as rhythm"), takes)
+            .replace("\n 4 end", &format!("\n {form}\n 4 end"))
+            .replace("1/4 at 96", "1/4 at 30");
+        let found = findings(&text);
+        found.iter().map(|found| format!("{}: {}", found.code, found.message)).collect()
+    };
+    // A bar lasts eight seconds.
+    let tune = "1: 1/1 D4 | 2: rest | 3: 1/1 C4 | 4: 1/1 C4 |";
+    let horn = |form: &str| messages(form, "horn crook D", tune, "horn takes crook F bar 3");
+    let told = "natural-brass/no-time-to-change: Horn has 0.0 seconds to change from F to D, \
+                between bar 4, beat 1 and, after the jump, bar 1, beat 1, and needs about 8.";
+    assert_eq!(horn("1 fine\n4 da capo al fine"), [told]);
+    let repeat = "1..4 repeat";
+    assert_eq!(horn(repeat), [told]);
+    assert_eq!(horn("2..4 repeat"), [""; 0], "a bar of rest");
+    assert_eq!(horn("3..4 repeat"), [""; 0]);
+    let tuned = "timpani takes tuned G2, C3 bar 3";
+    let drums = messages(repeat, "timpani tuned G2, D3", &tune.replace("4 |", "3 |"), tuned);
+    assert!(drums.iter().any(|told| told.contains("to change the C3 drum to D3")), "{drums:?}");
+    let tune = "1: 1/1 D6 | 2: rest | 3: 1/1 D6 | 4: 1/1 D6 |";
+    let flute = messages(repeat, "flute", tune, "flute takes piccolo bar 3");
+    assert!(flute.iter().any(|told| told.contains("lay the piccolo down")), "{flute:?}");
+}
+
+#[test]
 fn an_earlier_rest_in_which_the_drum_is_free_is_offered() {
     let tune = "1: 1/1 D3 | 2: rest | 3: 1/1 G2 | 4: 1/1 C3 |";
     let line = "timpani plays tune as rhythm";

@@ -3,7 +3,8 @@
 //! # What it finds
 //! A `takes` line before which and after which the player sounds with less rest between than the
 //! change needs: eight seconds for a crook or key, six for each drum that changes its note (our
-//! heuristic).
+//! heuristic). What is taken back where the music jumps counts too, as from the end of a repeat to its
+//! beginning or at a da capo.
 //!
 //! # Why it matters
 //! A horn player takes the crook out, puts the other in, warms the tube and finds the first note;
@@ -43,8 +44,9 @@
 //! p. 464; six or eight screws: Johnstone, Instruments of the Modern Symphony Orchestra, 1917, p.
 //! 50. The seconds are our heuristic.
 
-use crate::arrange::PackedNote;
+use crate::arrange::{PackedNote, Part};
 use crate::check::context::Context;
+use crate::check::jumps::{AtJump, at_jumps};
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
@@ -65,6 +67,16 @@ pub const RULE: Rule = Rule {
 /// heuristic.
 const DRUM: f64 = 6.0;
 
+/// What a player changes between two notes.
+struct Change {
+    /// Seconds that it needs.
+    needed: f64,
+    /// "from D to F".
+    what: String,
+    /// Drums that change their note.
+    drums: Vec<(Pitch, Pitch)>,
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         // Of another instrument another rule speaks.
@@ -72,58 +84,131 @@ fn check(cx: &Context, findings: &mut Findings) {
             std::ptr::eq(part.instrument_at(pair[0].0), part.instrument_at(pair[1].0))
                 && pair[0].1.name != pair[1].1.name
         };
-        let crooks = part.tunings.windows(2).filter(same).map(|pair| {
-            let what = format!("from {} to {}", pair[0].1.name, pair[1].1.name);
-            (pair[1].0, cx.limit(&RULE), what, Vec::new())
-        });
+        let crooks = part
+            .tunings
+            .windows(2)
+            .filter(same)
+            .map(|pair| (pair[1].0, change_of_crook(cx, pair[0].1, pair[1].1)));
         let drums = part.drums.windows(2).filter_map(|pair| {
-            let instrument = part.instrument_at(pair[1].0);
-            let changes = instrument.retuned(&pair[0].1, &pair[1].1);
-            let drum = instrument.retuning(cx.era);
-            let drum = drum.map_or(DRUM, |retuning| f64::from(retuning.milliseconds) / 1000.0);
-            let said: Vec<String> =
-                changes.iter().map(|(from, to)| format!("the {from} drum to {to}")).collect();
-            let needed = drum * changes.len() as f64;
-            (!changes.is_empty()).then(|| (pair[1].0, needed, words::list(&said, "and"), changes))
+            let change = change_of_drums(cx, part, pair[1].0, (&pair[0].1, &pair[1].1))?;
+            Some((pair[1].0, change))
         });
-        for (at, needed, what, changes) in crooks.chain(drums) {
-            let after = part.notes.partition_point(|note| note.start() < at);
-            let (Some(next), Some(before)) =
-                (part.notes.get(after), after.checked_sub(1).map(|before| &part.notes[before]))
-            else {
+        for (at, change) in crooks.chain(drums) {
+            let next = part.notes.partition_point(|note| note.start() < at);
+            let Some(before) = next.checked_sub(1).filter(|_| next < part.notes.len()) else {
                 continue;
             };
-            let rest = cx.times(player).begin(after) - cx.times(player).end(after - 1);
-            let bars = cx.bars_from(before, next);
-            if rest >= needed || cx.allowed(RULE.code, Some(player), bars) {
+            let rest = cx.times(player).begin(next) - cx.times(player).end(before);
+            if rest < change.needed {
+                tell(cx, (player, at), (&AtJump { before, next, rest }, false), &change, findings);
+            }
+        }
+        if part.tunings.len() < 2 && part.drums.len() < 2 {
+            continue;
+        }
+        for jump in at_jumps(cx, player) {
+            let [before, next] = [jump.before, jump.next].map(|note| part.notes[note].start());
+            if !std::ptr::eq(part.instrument_at(before), part.instrument_at(next)) {
                 continue;
             }
-            let many = words::is_plural(&part.player);
-            let has = words::tenths(rest);
-            let message = format!(
-                "{} {} {has} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",
-                part.player.name,
-                if many { "have" } else { "has" },
-                cx.form.place(before.start()),
-                cx.form.place(next.start()),
-                if many { "need" } else { "needs" },
-            );
-            let line = cx.takes_line(player, at);
-            let finding = match line {
-                Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
-                    .with_text("the change")
-                    .with_label(before.source(), "the last note before it")
-                    .with_label(next.source(), "the first note after it"),
-                None => cx.chain(&RULE, player, next, message),
+            let crook = match (part.tuning_at(before), part.tuning_at(next)) {
+                (Some(old), Some(new)) if old.name != new.name => {
+                    Some((since(&part.tunings, before), change_of_crook(cx, old, new)))
+                }
+                _ => None,
             };
-            let diagnostic = finding
-                .with_label(part.player.span, part.player.name.clone())
-                .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
-                .with_player(&part.player.id)
-                .with_help(help(cx, player, at, needed, &changes));
-            findings.push_at(line, diagnostic);
+            let drums = || {
+                let [old, new] = [before, next].map(|at| in_force(&part.drums, at));
+                let change = change_of_drums(cx, part, next, (&old?.1, &new?.1))?;
+                Some((since(&part.drums, before), change))
+            };
+            let Some((at, change)) = crook.or_else(drums) else { continue };
+            if jump.rest < change.needed {
+                tell(cx, (player, at), (&jump, true), &change, findings);
+            }
         }
     }
+}
+
+/// What is in force at a time, with its beginning.
+fn in_force<T>(all: &[(Time, T)], at: Time) -> Option<&(Time, T)> {
+    all[..all.partition_point(|(from, _)| *from <= at)].last()
+}
+
+fn since<T>(all: &[(Time, T)], at: Time) -> Time {
+    in_force(all, at).map_or(Time::ZERO, |(from, _)| *from)
+}
+
+fn change_of_crook(cx: &Context, old: &Tuning, new: &Tuning) -> Change {
+    let what = format!("from {} to {}", old.name, new.name);
+    Change { needed: cx.limit(&RULE), what, drums: Vec::new() }
+}
+
+/// `None` where no drum changes its note.
+fn change_of_drums(
+    cx: &Context,
+    part: &Part,
+    at: Time,
+    (old, new): (&[Pitch], &[Pitch]),
+) -> Option<Change> {
+    let instrument = part.instrument_at(at);
+    let drums = instrument.retuned(old, new);
+    let drum = instrument.retuning(cx.era);
+    let drum = drum.map_or(DRUM, |retuning| f64::from(retuning.milliseconds) / 1000.0);
+    let said: Vec<String> =
+        drums.iter().map(|(from, to)| format!("the {from} drum to {to}")).collect();
+    let needed = drum * drums.len() as f64;
+    (!drums.is_empty()).then(|| Change { needed, what: words::list(&said, "and"), drums })
+}
+
+/// Tells of a change that a scoring line from a time on asks for, between two notes, with a jump between them or
+/// not.
+fn tell(
+    cx: &Context,
+    (player, at): (usize, Time),
+    (rest, jumps): (&AtJump, bool),
+    Change { needed, what, drums }: &Change,
+    findings: &mut Findings,
+) {
+    let part = cx.part(player);
+    let [before, next] = [rest.before, rest.next].map(|note| &part.notes[note]);
+    let bars = cx.bars_from(before, if jumps { before } else { next });
+    if cx.allowed(RULE.code, Some(player), bars) {
+        return;
+    }
+    let many = words::is_plural(&part.player);
+    let message = format!(
+        "{} {} {} seconds to change {what}, between {} and{} {}, and {} about {needed:.0}.",
+        part.player.name,
+        if many { "have" } else { "has" },
+        words::tenths(rest.rest),
+        cx.form.place(before.start()),
+        if jumps { ", after the jump," } else { "" },
+        cx.form.place(next.start()),
+        if many { "need" } else { "needs" },
+    );
+    let line = cx.takes_line(player, at);
+    let finding = match line {
+        Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
+            .with_text(if jumps { "what is taken back" } else { "the change" })
+            .with_label(before.source(), "the last note before it")
+            .with_label(next.source(), "the first note after it"),
+        None => cx.chain(&RULE, player, next, message),
+    };
+    let help = match jumps {
+        true => {
+            "Let the player rest longer before or after the jump, or let the other pair, with the \
+                 other crook or tuning, take over."
+                .to_string()
+        }
+        false => help(cx, player, at, *needed, drums),
+    };
+    let diagnostic = finding
+        .with_label(part.player.span, part.player.name.clone())
+        .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
+        .with_player(&part.player.id)
+        .with_help(help);
+    findings.push_at(line, diagnostic);
 }
 
 /// What to do: for drums, the earlier or later rest in which the one that changes is free.
