@@ -73,7 +73,7 @@ pub(super) fn ties(
     for (n, note) in sounding.iter().enumerate() {
         let Some(written) = note.chord.note() else { continue };
         let before = n.checked_sub(1).and_then(|before| sounding[before].chord.note());
-        if written.tie_from && before.is_none_or(|before| !before.tie_to) {
+        if written.tie_from && before.is_none_or(|before| !before.tie_to || before.tie_parts) {
             let edge = state_again(canvas, note, key);
             for head in note.chord.heads() {
                 let up = tie_up(note, head.place);
@@ -82,7 +82,7 @@ pub(super) fn ties(
                 tie(canvas, note, (from, x - 0.1), head, up, lines);
             }
         }
-        if !written.tie_to {
+        if !written.tie_to || written.tie_parts {
             continue;
         }
         let next = sounding.get(n + 1);

@@ -431,6 +431,7 @@ impl SystemLine<'_> {
         let mut last = n;
         while let Some(note) = notes[last].chord.note()
             && note.tie_to
+            && !note.tie_parts
             && last + 1 < notes.len()
         {
             last += 1;

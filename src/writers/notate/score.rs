@@ -345,6 +345,8 @@ pub struct StaffNote {
     pub tie_from: bool,
     /// Does a tie go on to the next element?
     pub tie_to: bool,
+    /// Is it held into another ending than the one that it ends, so that no tie is drawn between them?
+    pub tie_parts: bool,
     /// Does a slur begin here?
     pub slur_starts: bool,
     /// Does a slur end here?

@@ -446,7 +446,7 @@ impl<'a> BarWriter<'a> {
         let begins = from <= note.start();
         let ends = to >= note.end().min(self.bars.end());
         let last_place = self.pieces.len().saturating_sub(1);
-        let leaves = bars_part(self.bars.frame, to);
+        let leaves = leaves_ending(self.bars.frame, note.start(), to);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
             let (first, last) = (begins && place == 0, ends && place == last_place);
             // Where one slur ends on a note and the next begins on it, both do so on its last
@@ -462,7 +462,8 @@ impl<'a> BarWriter<'a> {
                 },
                 paired,
                 tie_from: !first && (place > 0 || taken_up),
-                tie_to: !last && (place < last_place || !self.struck && !leaves),
+                tie_to: !last && (place < last_place || !self.struck),
+                tie_parts: !last && place == last_place && leaves,
                 slur_starts: attached.slur_starts && slur_place,
                 slur_ends: attached.slur_ends && last,
                 ..StaffNote::default()
@@ -477,14 +478,17 @@ impl<'a> BarWriter<'a> {
     }
 }
 
-/// Does an ending end at a time, behind which another one stands? Nobody goes on from the one into the
-/// other: a note that is held into both is tied to neither in the print, and the later one has the
-/// half of a tie before it (common practice).
-fn bars_part(frame: &[FrameBar], at: Time) -> bool {
+/// Does an ending end at a time, behind which another one stands, and did a note begin before both? Nobody goes on
+/// from the one into the other: in the print it is tied into each of them, with half a tie before the later one
+/// (common practice).
+fn leaves_ending(frame: &[FrameBar], begun: Time, at: Time) -> bool {
     let behind = frame.partition_point(|bar| bar.start < at);
-    let before = behind.checked_sub(1).and_then(|index| frame[index].ending_ends.as_ref());
     let next = frame.get(behind).filter(|bar| bar.start == at);
-    before.is_some() && next.is_some_and(|bar| bar.ending_starts.is_some())
+    let begins = frame[..behind].iter().rfind(|bar| bar.ending_starts.is_some());
+    behind > 0
+        && frame[behind - 1].ending_ends.is_some()
+        && next.is_some_and(|bar| bar.ending_starts.is_some())
+        && begins.is_some_and(|bar| begun < bar.start)
 }
 
 /// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before

@@ -48,10 +48,7 @@ fn sounding(score: &Score, measures: &[Measure]) -> Vec<Sounding> {
     let mut transposition = Interval::UNISON;
     // Where the notes begin that are tied on.
     let mut tied: Option<usize> = None;
-    for (index, (measure, bar)) in measures.iter().zip(&score.frame).enumerate() {
-        let before = index.checked_sub(1).map(|before| &score.frame[before]);
-        let other_ending = bar.ending_starts.is_some()
-            && before.is_some_and(|before| before.ending_ends.is_some());
+    for (measure, bar) in measures.iter().zip(&score.frame) {
         transposition = measure.transposition.unwrap_or(transposition);
         for element in &measure.elements {
             let ElementKind::Note(note) = &element.kind else {
@@ -61,15 +58,9 @@ fn sounding(score: &Score, measures: &[Measure]) -> Vec<Sounding> {
             if note.grace.is_some() {
                 continue;
             }
+            assert_eq!(note.tie_from, tied.is_some(), "a tie in bar {}", bar.number);
             let (from, to) = (bar.start + element.at, bar.start + element.at + element.length);
             let keys = keys(note, transposition);
-            // Into a later ending a tie leads from where both part: there the same note was held.
-            if note.tie_from && tied.is_none() && other_ending && from == bar.start {
-                let held = sounding.len().checked_sub(keys.len());
-                tied =
-                    held.filter(|first| sounding[*first..].iter().all(|(_, end, _)| *end == from));
-            }
-            assert_eq!(note.tie_from, tied.is_some(), "a tie in bar {}", bar.number);
             let first = match tied {
                 Some(first) => {
                     let held: Vec<i32> = sounding[first..].iter().map(|(.., key)| *key).collect();
