@@ -74,8 +74,7 @@ impl<'a> Bars<'a> {
         }
     }
 
-    /// Where the last piece of a note begins with which it is written, in written time; the note is no
-    /// part of a tuplet.
+    /// Where the last piece of a note begins that is no part of a tuplet, in written time.
     pub(super) fn last_piece(&self, (from, to): (Time, Time)) -> Time {
         let after = self.frame.partition_point(|bar| bar.start < to);
         let Some(index) = after.checked_sub(1) else { return from };
@@ -261,7 +260,6 @@ impl<'a> BarWriter<'a> {
                     if inside.is_some() { tuplet.start + tuplet.length } else { tuplet.start };
                 stop = stop.min(border);
             }
-            // A fermata of others under a note that is held on.
             let wait = sounding.filter(|_| inside.is_none()).and_then(|_| {
                 let mut ends = self.part.waits.iter().filter(|wait| wait.sounds);
                 ends.find(|wait| cursor < wait.to && wait.to <= stop).map(|wait| wait.to)
@@ -478,9 +476,8 @@ impl<'a> BarWriter<'a> {
     }
 }
 
-/// Does an ending end at a time, behind which another one stands, and did a note begin before both? Nobody goes on
-/// from the one into the other: in the print it is tied into each of them, with half a tie before the later one
-/// (common practice).
+/// Does an ending end at a time, behind which another one stands, and did a note begin before both? In the print it is
+/// tied into each of them, with half a tie before the later one (common practice).
 fn leaves_ending(frame: &[FrameBar], begun: Time, at: Time) -> bool {
     let behind = frame.partition_point(|bar| bar.start < at);
     let next = frame.get(behind).filter(|bar| bar.start == at);
