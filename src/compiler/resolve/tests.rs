@@ -125,6 +125,31 @@ fn a_tremolo_between_two_notes_gives_half_of_the_time_to_each() {
 }
 
 #[test]
+fn a_tremolo_between_two_notes_that_is_no_single_value_is_parted_at_beats() {
+    let parted = |metre: &str, bar: &str| {
+        let piece = piece(&format!(
+            "form {{ 1 metre {metre}, key C major\n 1 end }}\nvoice v {{ 1: {bar} | }}"
+        ));
+        let music = &piece.voices[0].music;
+        let marks = |n: usize| music.notes.get(n).unwrap().attached.marks;
+        let last = music.notes.len() - 1;
+        assert!(marks(last).has(Mark::Fermata) && (0..last).all(|n| !marks(n).has(Mark::Fermata)));
+        notes(&piece)
+    };
+    let note = |value: &str| format!("{value} D5[tremolo A, fermata]");
+    let compound = "0/1 D5 3/8, 3/8 A5 3/8, 3/4 D5 3/16, 15/16 A5 3/16";
+    assert_eq!(parted("9/8", &note("9/8")), compound);
+    let five = "0/1 D5 3/8, 3/8 A5 3/8, 3/4 D5 1/4, 1/1 A5 1/4";
+    assert_eq!(parted("5/4", &note("5/4")), five);
+    let short = "0/1 D5 3/16, 3/16 A5 3/16, 3/8 D5 1/8, 1/2 A5 1/8";
+    assert_eq!(parted("5/8", &note("5/8")), short);
+    // Behind an eighth it is parted where no value under a flag is left.
+    let later = "0/1 C5 3/8, 3/8 D5 3/16, 9/16 A5 3/16, 3/4 D5 1/8, 7/8 A5 1/8";
+    assert_eq!(parted("4/4", &format!("3/8 C5 {}", note("5/8"))), later);
+    assert_eq!(parted("7/8", &note("7/8")), "0/1 D5 7/16, 7/16 A5 7/16");
+}
+
+#[test]
 fn a_tremolo_between_two_notes_that_cannot_be_is_told() {
     for (bar, said) in [
         ("1/2 D5[tremolo D]", "another note"),

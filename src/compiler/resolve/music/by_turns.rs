@@ -50,7 +50,8 @@ impl Builder<'_> {
     }
 
     /// Puts the two notes down, each for half of the time: what is printed on the one of them that
-    /// begins or ends the tremolo stands there.
+    /// begins or ends the tremolo stands there. A time that is no single value (9/8, 5/4) goes to several such
+    /// pairs, parted at beats.
     pub(super) fn sounds_by_turns(
         &mut self,
         bar: &mut BarState,
@@ -63,7 +64,9 @@ impl Builder<'_> {
         let Some(first) = self.notes.last_mut().filter(|note| note.start == start) else {
             return;
         };
-        let Some(half) = first.length.scaled(1, 2) else { return };
+        let lengths = self.form.pairs(start, first.length);
+        let Sound::Pitches(pitches) = first.sound.clone() else { return };
+        let Some(half) = lengths[0].scaled(1, 2) else { return };
         first.length = half;
         first.attached.of_two = Some(OfTwo::First);
         let mut marks = Marks::NONE;
@@ -74,16 +77,65 @@ impl Builder<'_> {
             }
         }
         let tremolo = first.attached.tremolo;
-        let attached =
-            Attached { marks, tremolo, of_two: Some(OfTwo::Second), ..Attached::default() };
-        let second = Note {
-            start: start + half,
-            length: half,
-            sound: Sound::Pitches(other),
-            attached,
-            span,
-        };
-        self.state.last = Some(self.notes.len());
-        self.notes.push(second);
+        let mut begin = start;
+        for (index, &length) in lengths.iter().enumerate() {
+            let Some(half) = length.scaled(1, 2) else { return };
+            let mut put = |start: Time, pitches: &Pitches, of_two: OfTwo, marks: Marks| {
+                let attached =
+                    Attached { marks, tremolo, of_two: Some(of_two), ..Attached::default() };
+                let sound = Sound::Pitches(pitches.clone());
+                self.state.last = Some(self.notes.len());
+                self.notes.push(Note { start, length: half, sound, attached, span });
+            };
+            if index > 0 {
+                put(begin, &pitches, OfTwo::First, Marks::NONE);
+            }
+            let last = index + 1 == lengths.len();
+            put(begin + half, &other, OfTwo::Second, if last { marks } else { Marks::NONE });
+            begin += length;
+        }
     }
+}
+
+impl Form {
+    /// The lengths of the single values into which a tremolo between two notes is parted: as few as can be, parted
+    /// at beats and as evenly as can be, longer ones first, none under flags. One length where it is a single value or none do.
+    fn pairs(&self, start: Time, length: Time) -> Vec<Time> {
+        let bar = &self.bars[self.index_at(start)];
+        let unit = if bar.metre.is_compound() {
+            bar.metre.beat()
+        } else {
+            Time::of(1, i64::from(bar.metre.unit))
+        };
+        let (from, to) = (start - bar.start, start + length - bar.start);
+        if is_single(length) || to > bar.length {
+            return vec![length];
+        }
+        let cuts = || {
+            let first = (from.div_floor(unit)) + 1;
+            (first..).map(move |n| unit * n).take_while(move |cut| *cut < to)
+        };
+        let even = |lengths: &Vec<Time>| {
+            let most = lengths.iter().copied().max().unwrap_or_default();
+            (most, lengths.iter().position(|length| *length == most))
+        };
+        let fits = |length: Time| length >= SHORTEST && is_single(length);
+        let two = cuts().map(|cut| vec![cut - from, to - cut]);
+        let two = two.filter(|both| both.iter().all(|length| fits(*length))).min_by_key(even);
+        let three = || {
+            let all = cuts().flat_map(|cut| {
+                let later = cuts().filter(move |second| *second > cut);
+                later.map(move |second| vec![cut - from, second - cut, to - second])
+            });
+            all.filter(|all| all.iter().all(|length| fits(*length))).min_by_key(even)
+        };
+        two.or_else(three).unwrap_or_else(|| vec![length])
+    }
+}
+
+/// Is it one printed value, with up to two dots?
+fn is_single(length: Time) -> bool {
+    let plain = [8, 4, 2, 1].map(|part| Time::of(2, part));
+    let dotted = |value: Time| [(1, 1), (3, 2), (7, 4)].map(|(n, d)| value.scaled(n, d));
+    plain.into_iter().flat_map(dotted).any(|value| value == Some(length))
 }
