@@ -235,7 +235,8 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
         read.notes.iter_mut().for_each(|note| note.change(to_rhythm));
     }
     // Played as it stands it would sound so many octaves too high.
-    let name = name(other, start, -octaves);
+    let whole = whole_section(arrangement, cue.from, (start, entry));
+    let name = name(other, whole, start, -octaves);
     let mut orders = orders(other, (start, entry)).into_iter().peekable();
     if octaves != 0 {
         read.notes.iter_mut().for_each(|note| note.change(|note| raise(note, octaves)));
@@ -347,9 +348,37 @@ fn hold_once(cue: &mut [Element], rests: &mut [Element], holds: &[Time]) {
     }
 }
 
+/// The name of the whole section, where the half of it that a cue comes from plays the same as the other half
+/// there.
+fn whole_section(
+    arrangement: &Arrangement,
+    from: usize,
+    (start, entry): (Time, Time),
+) -> Option<&str> {
+    let own = &arrangement.parts[from];
+    let whole = own.player.half_of.as_ref()?;
+    let played = |part: &Part| -> Vec<SoundingNote> {
+        let notes = between(&part.notes, start, entry).iter();
+        notes.map(|note| clipped(note, start, entry)).collect()
+    };
+    let same = |a: &SoundingNote, b: &SoundingNote| {
+        (a.start, a.length) == (b.start, b.length) && a.sound == b.sound
+    };
+    let mut others = arrangement.parts.iter().enumerate().filter(|(index, other)| {
+        *index != from
+            && other.player.line_name == own.player.line_name
+            && other.player.half_of.as_ref() == Some(whole)
+    });
+    let (_, other) = others.next()?;
+    let (notes, others) = (played(own), played(other));
+    let together =
+        notes.len() == others.len() && notes.iter().zip(&others).all(|(a, b)| same(a, b));
+    together.then_some(&whole.abbreviation)
+}
+
 /// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds
 /// above what the reader's own instrument would give him.
-fn name(other: &Part, start: Time, sounds: i8) -> String {
+fn name(other: &Part, whole: Option<&str>, start: Time, sounds: i8) -> String {
     let sounds = match sounds {
         0 => None,
         1 => Some("sounds 8va".to_owned()),
@@ -366,11 +395,11 @@ fn name(other: &Part, start: Time, sounds: i8) -> String {
     // Another instrument than that which he is called by goes by its own name, as in a score.
     let hand = other.instrument_at(start);
     let short = match std::ptr::eq(hand, other.player.instrument) {
-        true => &other.player.abbreviation,
+        true => whole.unwrap_or(&other.player.abbreviation),
         false => &hand.abbreviation,
     };
     match more.is_empty() {
-        true => short.clone(),
+        true => short.to_owned(),
         false => format!("{short} ({})", more.join(", ")),
     }
 }

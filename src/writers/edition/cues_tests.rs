@@ -300,3 +300,19 @@ fn a_cue_names_the_instrument_that_its_player_has_by_then() {
     let cue = cues(&arrangement, player, 8);
     assert!(cue[0].starts_with("9 Picc."), "{cue:?}");
 }
+
+#[test]
+fn a_cue_from_halves_that_play_the_same_names_their_section() {
+    let cue = |lower: &str| {
+        let lines = format!(
+            "violin-1.1 plays tune as melody\n violin-1.2 plays {lower} as melody\n oboe plays late as harmony"
+        );
+        let arrangement = arranged_for("oboe, violin-1 8 players divisi", TUNES, &lines);
+        cues(&arrangement, 0, 8)
+    };
+    let named = |cue: &[String], name: &str| cue[0].starts_with(&format!("9 {name}: "));
+    let together = cue("tune");
+    assert!(named(&together, "Vln. I"), "{together:?}");
+    let divided = cue("tune 8va");
+    assert!(!divided.is_empty() && !named(&divided, "Vln. I"), "{divided:?}");
+}
