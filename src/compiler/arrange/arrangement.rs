@@ -252,6 +252,11 @@ impl Part {
         self.line_at(note.start()).unwrap_or(LineId(u32::MAX))
     }
 
+    /// The fermatas of others that end after a time, in order.
+    pub fn waits_after(&self, time: Time) -> impl Iterator<Item = &Wait> {
+        self.waits[self.waits.partition_point(|wait| wait.to <= time)..].iter()
+    }
+
     /// The rest of the source that the player has at a time.
     #[must_use]
     pub fn rest_at(&self, time: Time) -> Option<&Rest> {

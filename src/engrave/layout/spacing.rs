@@ -341,8 +341,8 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let slurs = if sheet.staves.iter().any(|staff| ends_slur(staff, index)) { SLURS } else { 0.0 };
     let carried = ties.max(slurs);
     // Into a later ending no tie comes from the bar before it, only from where both part.
-    let parted =
-        index > 0 && bar.ending_starts.is_some() && { sheet.bars[index - 1].ending_ends.is_some() };
+    let before = index.checked_sub(1).map(|before| &sheet.bars[before]);
+    let parted = bar.ending_starts.is_some() && before.is_some_and(|bar| bar.ending_ends.is_some());
     let orders = super::orders::needs(sheet, index, &times);
     let mut space = BarSpace {
         orders,

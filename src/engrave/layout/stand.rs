@@ -208,8 +208,8 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
         return open;
     }
     // The figures of a bass keep what they need to stand nearer to it than to the staff below.
-    let figured = systems.iter().flat_map(|one| one.for_figures().zip(one.between_staves()));
-    let figured = figured.into_iter().any(|(wanted, gap)| wanted - gap > CRUMB);
+    let mut pairs = systems.iter().flat_map(|one| one.for_figures().zip(one.between_staves()));
+    let figured = pairs.any(|(wanted, gap)| wanted - gap > CRUMB);
     let floor = if figured { lacks(systems).iter().sum::<f64>() / staves as f64 } else { 0.0 };
     let (mut low, mut high) = (floor.min(open), open);
     for _ in 0..40 {

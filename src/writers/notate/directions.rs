@@ -316,8 +316,7 @@ pub(super) fn hold_rests(part: &Part, bars: &Bars, measures: &mut [Measure]) {
     for direction in &part.directions {
         if matches!(direction.kind, DirectionKind::FermataOnRest) {
             let at = direction.at;
-            let mut rests = part.waits.iter().filter(|wait| !wait.sounds);
-            let wait = rests.find(|wait| wait.from <= at && at < wait.to);
+            let wait = part.waits_after(at).next().filter(|wait| !wait.sounds && wait.from <= at);
             let there = wait.map_or(at, |wait| bars.last_piece((wait.from, wait.to)).max(at));
             hold(there, bars.frame, measures);
         }

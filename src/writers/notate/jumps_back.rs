@@ -5,7 +5,7 @@ use crate::arrange::Part;
 use crate::music::Sign;
 
 use super::FrameBar;
-use super::names::{Announced, change, changes_told, resting_place};
+use super::names::{Announced, change, changes, changes_told, resting_place};
 
 /// A way back: the bar at whose end the music leaves, that with which it goes on, and whether it is a repeat, which
 /// is left out the last time.
@@ -32,7 +32,10 @@ fn ways_back(frame: &[FrameBar]) -> impl Iterator<Item = Back> {
 /// What a player is told where the music goes back to something that he had before.
 pub(super) fn told(part: &Part, frame: &[FrameBar]) -> Vec<Announced> {
     let mut all: Vec<Announced> = Vec::new();
-    let within = || changes_told(part, frame, &[]);
+    if changes(part).is_empty() {
+        return all;
+    }
+    let on_the_way = changes_told(part, frame, &[]);
     for (from, to, repeats) in ways_back(frame) {
         let (begin, end) = (frame[to].start, frame[from].start + frame[from].length);
         let next = part.notes.partition_point(|note| note.start() < begin);
@@ -47,7 +50,7 @@ pub(super) fn told(part: &Part, frame: &[FrameBar]) -> Vec<Announced> {
         let again = |told: &Announced| {
             (begin..=first.start()).contains(&told.at) && told.words.ends_with(&order)
         };
-        if within().iter().any(again) {
+        if on_the_way.iter().any(again) {
             continue;
         }
         let free = last.end().min(end);

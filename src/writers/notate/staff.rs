@@ -261,8 +261,8 @@ impl<'a> BarWriter<'a> {
                 stop = stop.min(border);
             }
             let wait = sounding.filter(|_| inside.is_none()).and_then(|_| {
-                let mut ends = self.part.waits.iter().filter(|wait| wait.sounds);
-                ends.find(|wait| cursor < wait.to && wait.to <= stop).map(|wait| wait.to)
+                let mut ends = self.part.waits_after(cursor).take_while(|wait| wait.to <= stop);
+                ends.find(|wait| wait.sounds).map(|wait| wait.to)
             });
             stop = wait.unwrap_or(stop);
             let paired =
@@ -444,7 +444,7 @@ impl<'a> BarWriter<'a> {
         let begins = from <= note.start();
         let ends = to >= note.end().min(self.bars.end());
         let last_place = self.pieces.len().saturating_sub(1);
-        let leaves = leaves_ending(self.bars.frame, note.start(), to);
+        let leaves = !ends && leaves_ending(self.bars.frame, note.start(), to);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
             let (first, last) = (begins && place == 0, ends && place == last_place);
             // Where one slur ends on a note and the next begins on it, both do so on its last
@@ -481,11 +481,11 @@ impl<'a> BarWriter<'a> {
 fn leaves_ending(frame: &[FrameBar], begun: Time, at: Time) -> bool {
     let behind = frame.partition_point(|bar| bar.start < at);
     let next = frame.get(behind).filter(|bar| bar.start == at);
-    let begins = frame[..behind].iter().rfind(|bar| bar.ending_starts.is_some());
+    let begins = || frame[..behind].iter().rfind(|bar| bar.ending_starts.is_some());
     behind > 0
         && frame[behind - 1].ending_ends.is_some()
         && next.is_some_and(|bar| bar.ending_starts.is_some())
-        && begins.is_some_and(|bar| begun < bar.start)
+        && begins().is_some_and(|bar| begun < bar.start)
 }
 
 /// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before

@@ -60,8 +60,8 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     directions::hold_rests(part, bars, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
         let own = note.attached().marks.has(Mark::Fermata) && note.start() < bars.end();
-        let waits = part.waits.iter().filter(|wait| wait.sounds).map(|wait| wait.to);
-        let held_on = waits.filter(|end| note.start() < *end && *end < note.end());
+        let waits = part.waits_after(note.start()).take_while(|wait| wait.to < note.end());
+        let held_on = waits.filter(|wait| wait.sounds).map(|wait| wait.to);
         for end in held_on.chain(own.then(|| note.end().min(bars.end()))) {
             match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
                 (true, false) => directions::hold_until(end, bars.frame, &mut lower),

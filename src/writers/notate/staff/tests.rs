@@ -4,7 +4,7 @@ use crate::instruments::Clef;
 use crate::music::{Interval, Time};
 use crate::notate::ElementKind;
 use crate::notate::testing::{Fixture, cello, clarinet, directions, dump, form, natural_horn};
-use crate::resolve::{BarLine, Mark};
+use crate::resolve::{BarLine, Ending, Mark};
 
 #[test]
 fn notes_are_tied_over_bar_lines() {
@@ -162,4 +162,24 @@ fn without_a_signature_every_accidental_stands_at_its_note() {
 fn chords_are_read_from_the_lowest_note_up() {
     let score = Fixture::new(&["4/4"]).notes("0/1 1/1 A5&D5&F5").score();
     assert_eq!(dump(&score, 0), "D5&F5&A5:1/1");
+}
+
+#[test]
+fn a_tie_parts_at_an_ending_only_for_a_note_that_begins_before_it() {
+    let parts = |notes: &str| {
+        let mut form = form(&["4/4"; 4]);
+        form.bars[2].repeat_ends = true;
+        (form.bars[2].ending, form.bars[3].ending) = (Some(Ending::of(1)), Some(Ending::of(2)));
+        let score = Fixture::of(form).notes(notes).score();
+        let measures = score.staves[0].measures.iter();
+        let notes = measures.flat_map(|measure| &measure.elements);
+        let parts = notes.filter_map(|element| match &element.kind {
+            ElementKind::Note(note) => Some(note.tie_parts),
+            _ => None,
+        });
+        parts.collect::<Vec<_>>()
+    };
+    assert_eq!(parts("1/1 3/1 C5"), [false, true, false]);
+    // Held from the one ending into the other, which nobody plays.
+    assert_eq!(parts("2/1 2/1 C5"), [false, false]);
 }

@@ -43,9 +43,9 @@
 //! That rests must be given for it is common practice. The seconds are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::jumps::{AtJump, at_jumps};
+use crate::check::jumps::{Between, at_jumps};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
-use crate::diagnostics::{Diagnostic, Severity};
+use crate::diagnostics::Severity;
 use crate::instruments::Instrument;
 use crate::music::Time;
 
@@ -63,13 +63,9 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         for pair in part.instruments.windows(2) {
             let [(_, laid_down), (at, taken)] = *pair else { continue };
-            let next = part.notes.partition_point(|note| note.start() < at);
-            let Some(before) = next.checked_sub(1).filter(|_| next < part.notes.len()) else {
-                continue;
-            };
-            let rest = cx.times(player).begin(next) - cx.times(player).end(before);
-            let rest = AtJump { before, next, rest };
-            tell(cx, (player, at), (&rest, false), (laid_down, taken), findings);
+            if let Some(between) = Between::around(cx, player, at) {
+                tell(cx, (player, at), &between, (laid_down, taken), findings);
+            }
         }
         if part.instruments.len() < 2 {
             continue;
@@ -79,73 +75,54 @@ fn check(cx: &Context, findings: &mut Findings) {
             let [laid_down, taken] = [before, next].map(|at| part.instrument_at(at));
             let since = part.instruments.iter().rev().find(|(at, _)| *at <= before);
             let at = since.map_or(Time::ZERO, |(at, _)| *at);
-            tell(cx, (player, at), (&jump, true), (laid_down, taken), findings);
+            tell(cx, (player, at), &jump, (laid_down, taken), findings);
         }
     }
 }
 
-/// Tells of a change that a scoring line from a time on asks for, between two notes, with a jump between them or
-/// not, if the rest is too short for it.
+/// Tells of a change that a scoring line asks for from a time on, if there is too little time for it.
 fn tell(
     cx: &Context,
     (player, at): (usize, Time),
-    (rest, jumps): (&AtJump, bool),
+    between: &Between,
     (laid_down, taken): (&'static Instrument, &'static Instrument),
     findings: &mut Findings,
 ) {
     let part = cx.part(player);
-    let [before, next] = [rest.before, rest.next].map(|note| &part.notes[note]);
-    let bars = cx.bars_from(before, if jumps { before } else { next });
     let needed = f64::from(taken.seconds_to_take);
-    if std::ptr::eq(laid_down, taken)
-        || rest.rest >= needed
-        || cx.allowed(RULE.code, Some(player), bars)
-    {
+    if std::ptr::eq(laid_down, taken) || between.rest >= needed {
         return;
     }
     let message = format!(
-        "{} has {} seconds to lay the {} down and take the {}, between {} and{} {}, and needs about {needed:.0}.",
+        "{} has {} seconds to lay the {} down and take the {}, {}, and needs about {needed:.0}.",
         part.player.name,
-        words::tenths(rest.rest),
+        words::tenths(between.rest),
         laid_down.name.to_lowercase(),
         taken.name.to_lowercase(),
-        cx.form.place(before.start()),
-        if jumps { ", after the jump," } else { "" },
-        cx.form.place(next.start()),
+        between.place(cx, player),
     );
-    let line = cx.takes_line(player, at);
-    let finding = match line {
-        Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
-            .with_text(if jumps { "what is taken back" } else { "the change" })
-            .with_label(before.source(), "the last note before it")
-            .with_label(next.source(), "the first note after it"),
-        None => cx.chain(&RULE, player, next, message),
-    };
+    let end = part.notes[between.next].end();
     let free: Vec<&String> = cx
         .parts()
         .filter(|(other, p)| {
-            !jumps
+            !between.jumps
                 && *other != player
                 && std::ptr::eq(p.player.instrument, laid_down)
-                && p.notes.iter().all(|n| n.end() <= at || n.start() > next.end())
+                && p.notes.iter().all(|n| n.end() <= at || n.start() > end)
         })
         .map(|(_, p)| &p.player.name)
         .collect();
-    let where_to = if jumps { "before or after the jump" } else { "before or after the change" };
+    let place =
+        if between.jumps { "before or after the jump" } else { "before or after the change" };
     let help = match &free[..] {
         [] => format!(
-            "Let the player rest for some bars {where_to}, or add a player for the other instrument."
+            "Let the player rest for some bars {place}, or add a player for the other instrument."
         ),
         free => format!(
-            "Let the player rest for some bars {where_to}, or let {} take the {}.",
+            "Let the player rest for some bars {place}, or let {} take the {}.",
             words::list(free, "or"),
             taken.name.to_lowercase()
         ),
     };
-    let diagnostic = finding
-        .with_label(part.player.span, part.player.name.clone())
-        .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
-        .with_player(&part.player.id)
-        .with_help(help);
-    findings.push_at(line, diagnostic);
+    between.tell(cx, &RULE, (player, at), (message, help), findings);
 }

@@ -46,10 +46,10 @@
 
 use crate::arrange::{PackedNote, Part};
 use crate::check::context::Context;
-use crate::check::jumps::{AtJump, at_jumps};
+use crate::check::jumps::{Between, at_jumps};
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
-use crate::diagnostics::{Diagnostic, Severity};
+use crate::diagnostics::Severity;
 use crate::instruments::Tuning;
 use crate::music::{Pitch, Time};
 
@@ -94,13 +94,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             Some((pair[1].0, change))
         });
         for (at, change) in crooks.chain(drums) {
-            let next = part.notes.partition_point(|note| note.start() < at);
-            let Some(before) = next.checked_sub(1).filter(|_| next < part.notes.len()) else {
-                continue;
-            };
-            let rest = cx.times(player).begin(next) - cx.times(player).end(before);
-            if rest < change.needed {
-                tell(cx, (player, at), (&AtJump { before, next, rest }, false), &change, findings);
+            if let Some(between) = Between::around(cx, player, at) {
+                tell(cx, (player, at), &between, &change, findings);
             }
         }
         if part.tunings.len() < 2 && part.drums.len() < 2 {
@@ -123,9 +118,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 Some((since(&part.drums, before), change))
             };
             let Some((at, change)) = crook.or_else(drums) else { continue };
-            if jump.rest < change.needed {
-                tell(cx, (player, at), (&jump, true), &change, findings);
-            }
+            tell(cx, (player, at), &jump, &change, findings);
         }
     }
 }
@@ -161,54 +154,37 @@ fn change_of_drums(
     (!drums.is_empty()).then(|| Change { needed, what: words::list(&said, "and"), drums })
 }
 
-/// Tells of a change that a scoring line from a time on asks for, between two notes, with a jump between them or
-/// not.
+/// Tells of a change that a scoring line asks for from a time on, if there is too little time for it.
 fn tell(
     cx: &Context,
     (player, at): (usize, Time),
-    (rest, jumps): (&AtJump, bool),
+    between: &Between,
     Change { needed, what, drums }: &Change,
     findings: &mut Findings,
 ) {
-    let part = cx.part(player);
-    let [before, next] = [rest.before, rest.next].map(|note| &part.notes[note]);
-    let bars = cx.bars_from(before, if jumps { before } else { next });
-    if cx.allowed(RULE.code, Some(player), bars) {
+    if between.rest >= *needed {
         return;
     }
+    let part = cx.part(player);
     let many = words::is_plural(&part.player);
     let message = format!(
-        "{} {} {} seconds to change {what}, between {} and{} {}, and {} about {needed:.0}.",
+        "{} {} {} seconds to change {what}, {}, and {} about {needed:.0}.",
         part.player.name,
         if many { "have" } else { "has" },
-        words::tenths(rest.rest),
-        cx.form.place(before.start()),
-        if jumps { ", after the jump," } else { "" },
-        cx.form.place(next.start()),
+        words::tenths(between.rest),
+        between.place(cx, player),
         if many { "need" } else { "needs" },
     );
-    let line = cx.takes_line(player, at);
-    let finding = match line {
-        Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
-            .with_text(if jumps { "what is taken back" } else { "the change" })
-            .with_label(before.source(), "the last note before it")
-            .with_label(next.source(), "the first note after it"),
-        None => cx.chain(&RULE, player, next, message),
+    let help = match (between.jumps, drums.is_empty()) {
+        (true, true) => "Let the player rest longer before or after the jump, or let the other \
+                         pair, with the other crook, take over."
+            .to_string(),
+        (true, false) => "Let the drums rest longer before or after the jump, or let a third drum \
+                          stand ready."
+            .to_string(),
+        (false, _) => help(cx, player, at, *needed, drums),
     };
-    let help = match jumps {
-        true => {
-            "Let the player rest longer before or after the jump, or let the other pair, with the \
-                 other crook or tuning, take over."
-                .to_string()
-        }
-        false => help(cx, player, at, *needed, drums),
-    };
-    let diagnostic = finding
-        .with_label(part.player.span, part.player.name.clone())
-        .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
-        .with_player(&part.player.id)
-        .with_help(help);
-    findings.push_at(line, diagnostic);
+    between.tell(cx, &RULE, (player, at), (message, help), findings);
 }
 
 /// What to do: for drums, the earlier or later rest in which the one that changes is free.
