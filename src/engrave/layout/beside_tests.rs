@@ -4,7 +4,7 @@ use kurbo::Rect;
 
 use super::chord::HALF_STROKE;
 use super::page_tests::bars;
-use super::spacing::{TIGHTEST, bar_spaces};
+use super::spacing::{TIGHTEST, bar_spaces, place_line};
 use super::tests::{OBOES, of, part_of, score, score_sheet, texts};
 use crate::page::{Kind, Mark, Page};
 use crate::paper::Setup;
@@ -110,4 +110,28 @@ fn a_crook_told_over_the_rest_of_a_pick_up_is_not_broken_for_the_bar_after_it() 
     );
     let page = part_of(&text, &Setup::default()).pages.remove(0);
     assert_eq!(texts(&page, "in D").len(), 1);
+}
+
+/// Evening out the quarters takes room from what is shorter: in a line that has enough, not from a lone sixteenth.
+#[test]
+fn a_lone_sixteenth_keeps_its_room_where_longer_notes_have_more_than_theirs() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon rests\n}}\n",
+        bars(20, "1/4 C5 1/8. C5 1/16 D5 1/4 E5 G5"),
+        bars(20, "1/4 C5 C5 C5 G4")
+            .replace("8: 1/4 C5 C5 C5", "8: 1/4 C5 grace(1/16 D5 E5 D5) C5 C5"),
+    );
+    let sheet = score_sheet(&text, false);
+    let spaces = bar_spaces(&sheet);
+    let natural: f64 = (4..12).map(|bar| spaces[bar].natural).sum();
+    let lead = spaces[4].start.width();
+    let line = |width: f64| place_line(&spaces, 4..12, (0.0, width), false);
+    let (placed, stretch) = line(lead + 1.02 * natural);
+    assert!((1.0..1.05).contains(&stretch), "{stretch}");
+    for bar in &placed {
+        let steps: Vec<f64> = bar.columns.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        assert!(steps[0] > 3.5, "a quarter has more than its room: {steps:?}");
+        assert!(steps[2] > 1.74, "a sixteenth has its room: {steps:?}");
+    }
 }

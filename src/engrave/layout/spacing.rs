@@ -21,6 +21,8 @@ mod line;
 
 pub(super) use line::{PlacedBar, place_line};
 
+/// So many times the ideal room of a note is that of a longer one.
+const LONGER: f64 = 1.2;
 /// Room that a rest of several bars takes, and one of a single bar.
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
@@ -30,6 +32,9 @@ pub(super) const TIGHTEST: f64 = 0.64;
 /// than a sixteenth takes by itself, so that runs give way with what is longer and no bar of a full line is
 /// far denser than another. Our heuristic.
 const LEAST_STEP: f64 = 1.55;
+/// The same for a short note by itself, as a sixteenth behind a dotted eighth, in a line that has its ideal room: what
+/// is longer has more than that there. Our heuristic: what a sixteenth takes.
+const LONE_STEP: f64 = 1.75;
 /// The same where the lines of a part are chosen: that runs may give way is no reason for more bars in a line, which
 /// would tear cues and phrases elsewhere; in a score it leads to systems of whole phrases. Our heuristic.
 const LEAST_STEP_CHOSEN: f64 = 1.75;
@@ -432,17 +437,42 @@ impl BarSpace<'_> {
     /// Places of the columns from the end of the lead, and the width up to the end of the bar line,
     /// when the ideal room is stretched by a factor.
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
-        self.placed(stretch, LEAST_STEP)
+        self.placed(stretch, |_| LEAST_STEP)
+    }
+
+    /// Where columns stand that are not squeezed below [`LONE_STEP`] if what is in them is short and by itself.
+    pub(super) fn place_roomy(&self, stretch: f64) -> (Vec<f64>, f64) {
+        self.placed(stretch, |column| if self.is_lone(column) { LONE_STEP } else { LEAST_STEP })
+    }
+
+    /// Does a note go from a column to the next that is shorter than what is before and behind, as the sixteenth
+    /// behind a dotted eighth?
+    fn is_lone(&self, column: usize) -> bool {
+        let longer = |other: usize| {
+            let ideal = self.columns.get(other).map(|(_, ideal)| *ideal);
+            ideal.is_none_or(|ideal| ideal > LONGER * self.columns[column].1)
+        };
+        let goes = |(chords, of): (&Vec<Chord>, &Vec<usize>)| {
+            let pairs = chords.windows(2).zip(of.windows(2));
+            pairs.into_iter().any(|(chords, of)| {
+                *of == [column, column + 1] && chords.iter().all(|chord| chord.note().is_some())
+            })
+        };
+        column > 0
+            && longer(column - 1)
+            && longer(column + 1)
+            && self.chords.iter().zip(&self.column_of).any(goes)
     }
 
     /// Takes its ideal and its least width, by which lines are chosen.
     fn measure(&mut self, is_part: bool) {
         self.natural = self.place(1.0).1;
-        self.least = self.placed(TIGHTEST, if is_part { LEAST_STEP_CHOSEN } else { LEAST_STEP }).1;
+        let least_step = if is_part { LEAST_STEP_CHOSEN } else { LEAST_STEP };
+        self.least = self.placed(TIGHTEST, |_| least_step).1;
     }
 
-    /// See [`BarSpace::place`]; what is short keeps that much from head to head.
-    fn placed(&self, stretch: f64, least_step: f64) -> (Vec<f64>, f64) {
+    /// See [`BarSpace::place`]; what is short keeps so much from head to head in each column.
+    fn placed(&self, stretch: f64, least_step: impl Fn(usize) -> f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
             let orders = self.orders.iter().map(|need| need.width).fold(0.0, f64::max);
@@ -500,7 +530,7 @@ impl BarSpace<'_> {
             }
             places.push(at);
             // What is short is squeezed little: a sixteenth would stand at the head behind it.
-            x = at + (ideal * stretch).max(ideal.min(least_step));
+            x = at + (ideal * stretch).max(ideal.min(least_step(column)));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let last = sung.iter().map(|(.., end)| end - OVER_LINE).fold(last, f64::max);

@@ -106,14 +106,18 @@ fn is_uneven(space: &BarSpace, places: &[f64]) -> bool {
     !space.even.is_empty() && places.len() == space.columns.len()
 }
 
-/// The columns of the bars of a line and their widths, evened out by that share.
+/// The columns of the bars of a line and their widths, evened out by that share; in a roomy one nothing of it
+/// is taken from lone short notes.
 fn evened(
     spaces: &Stretch<BarSpace>,
     bars: Range<usize>,
-    (stretch, share): (f64, f64),
+    (stretch, share, roomy): (f64, f64, bool),
 ) -> Vec<(Vec<f64>, f64)> {
-    let mut all: Vec<(Vec<f64>, f64)> =
-        bars.clone().map(|bar| spaces[bar].place(stretch)).collect();
+    let of = |bar: usize| match roomy {
+        true => spaces[bar].place_roomy(stretch),
+        false => spaces[bar].place(stretch),
+    };
+    let mut all: Vec<(Vec<f64>, f64)> = bars.clone().map(of).collect();
     if share == 0.0 {
         return all;
     }
@@ -146,8 +150,9 @@ pub(super) fn bars(
     bars: Range<usize>,
     (stretch, room): (f64, f64),
 ) -> Vec<(Vec<f64>, f64)> {
+    let roomy = stretch >= 1.0;
     let need = |stretch: f64, share: f64| -> f64 {
-        evened(spaces, bars.clone(), (stretch, share)).iter().map(|(_, width)| width).sum()
+        evened(spaces, bars.clone(), (stretch, share, roomy)).iter().map(|(_, width)| width).sum()
     };
     let tightest = stretch * (1.0 - GIVEN);
     let halve = |(mut low, mut high): (f64, f64), fits: &dyn Fn(f64) -> bool| {
@@ -165,5 +170,5 @@ pub(super) fn bars(
     } else {
         (tightest, halve((0.0, 1.0), &|share| need(tightest, share) < room))
     };
-    evened(spaces, bars, (stretch, share))
+    evened(spaces, bars, (stretch, share, roomy))
 }
