@@ -12,9 +12,9 @@ use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use crate::instruments::{Clef, ClefUse, Instrument};
-use crate::music::{Pitch, Time};
+use crate::music::{Interval, Letter, Pitch, Time};
 
-use super::{Beam, Element, ElementKind, Measure};
+use super::{Beam, Element, ElementKind, Measure, Pitches};
 
 /// What another clef than the usual one costs at the head, and a change of clef after a rest, as much as so many ledger lines; at the beginning of a bar;
 /// inside one; inside a slur; and for each clef that is leapt over.
@@ -27,34 +27,83 @@ const LEAP: u32 = 2;
 
 /// Puts the clefs into the measures of a staff: one in the first bar, and every change. `instrument`
 /// is in hand at the beginning; the measures tell where another one is taken.
-pub(super) fn place_clefs(measures: &mut [Measure], instrument: &'static Instrument) {
-    place(measures, instrument, |instrument| instrument.clefs.iter().copied().collect());
+pub(super) fn place_clefs(
+    measures: &mut [Measure],
+    instrument: &'static Instrument,
+    pitches: Pitches,
+) {
+    let concert = pitches == Pitches::Concert;
+    let sounds = |measures: &[Measure]| concert.then_some(measures[0].transposition).flatten();
+    let mut at_pitch = false;
+    // Where another crook is put in, other clefs may suit what sounds.
+    let together = move |next: &Measure| !concert || next.transposition.is_none();
+    place(measures, instrument, together, |instrument, measures| {
+        at_pitch = sounds(measures).map_or(at_pitch, |by| by == Interval::UNISON);
+        let own: Uses = instrument.clefs.iter().copied().collect();
+        match own.as_slice() {
+            [only] if at_pitch && only.clef == Clef::Treble => {
+                for_low_sounds(measures).unwrap_or(own)
+            }
+            _ => own,
+        }
+    });
+}
+
+/// What stands in for the treble clef alone where low horns or clarinets are written as they sound, if a note
+/// stood five ledger lines or more below it: the treble clef down to its second ledger line and the bass clef
+/// up to its own. The bass clef is the usual one where it saves more than two ledger lines a note. Common
+/// practice; the overlap and what is usual are our heuristic.
+fn for_low_sounds(measures: &[Measure]) -> Option<Uses> {
+    let elements = measures.iter().flat_map(|measure| &measure.elements);
+    let (mut low, mut saved) = (false, 0);
+    for element in elements {
+        let ElementKind::Note(note) = &element.kind else { continue };
+        for pitch in note.heads.iter().map(|head| head.pitch) {
+            let lines = ledger_lines(pitch, Clef::Treble);
+            low |= lines >= 5;
+            saved += i64::from(lines) - i64::from(ledger_lines(pitch, Clef::Bass)) - 2;
+        }
+    }
+    let natural = |letter, octave| Pitch::new(letter, 0, octave);
+    let suits = |clef, low, high| ClefUse { clef, low, high };
+    let treble = suits(Clef::Treble, natural(Letter::G, 3), natural(Letter::G, 6));
+    let bass = suits(Clef::Bass, natural(Letter::C, 1), natural(Letter::E, 4));
+    let usual_first = if saved > 0 { [bass, treble] } else { [treble, bass] };
+    low.then(|| SmallVec::from_slice(&usual_first))
 }
 
 /// The same for the lower of two staves, and for one staff in the clef of the lower one.
 pub(super) fn place_lower_clefs(measures: &mut [Measure], instrument: &'static Instrument) {
-    place(measures, instrument, |instrument| {
-        let mut clefs: Uses = instrument.clefs.iter().copied().collect();
-        if instrument.staves > 1 && clefs.len() > 1 {
-            clefs.swap(0, 1);
-        }
-        clefs
-    });
+    place(
+        measures,
+        instrument,
+        |_| true,
+        |instrument, _| {
+            let mut clefs: Uses = instrument.clefs.iter().copied().collect();
+            if instrument.staves > 1 && clefs.len() > 1 {
+                clefs.swap(0, 1);
+            }
+            clefs
+        },
+    );
 }
 
 /// The clefs of an instrument, the usual one first.
 type Uses = SmallVec<[ClefUse; 3]>;
 
+/// Puts in the clefs for bars that are read `together` in the clefs that one of the instruments `uses` there.
 fn place(
     measures: &mut [Measure],
     instrument: &'static Instrument,
-    uses: impl Fn(&Instrument) -> Uses,
+    together: impl Fn(&Measure) -> bool,
+    mut uses: impl FnMut(&Instrument, &[Measure]) -> Uses,
 ) {
     let mut last = None;
     let mut in_hand = instrument;
-    for measures in measures.chunk_by_mut(|_, next| next.instrument.is_none()) {
+    for measures in measures.chunk_by_mut(|_, next| next.instrument.is_none() && together(next)) {
         in_hand = measures[0].instrument.unwrap_or(in_hand);
-        last = clefs_of(measures, (in_hand, &uses(in_hand)), last);
+        let uses = uses(in_hand, measures);
+        last = clefs_of(measures, (in_hand, &uses), last);
     }
 }
 
@@ -201,7 +250,7 @@ pub(super) fn ledger_lines(pitch: Pitch, clef: Clef) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::notate::testing::{Fixture, cello};
+    use crate::notate::testing::{Fixture, cello, natural_horn};
 
     fn clefs(notes: &str) -> Vec<(usize, Clef)> {
         let score = Fixture::new(&["4/4"; 6]).instrument(cello()).notes(notes).score();
@@ -250,5 +299,27 @@ mod tests {
         assert_eq!(clefs[1], [(Time::of(1, 2), Clef::Tenor)]);
         assert_eq!(clefs[5], [(Time::ZERO, Clef::Bass)]);
         assert!(clefs[2..5].iter().all(Vec::is_empty));
+    }
+
+    #[test]
+    fn low_horns_at_concert_pitch_have_the_bass_clef_too() {
+        let clefs = |crook: &str, notes: &str, pitches| {
+            let horn = Fixture::new(&["4/4"; 6]).instrument(natural_horn()).crook("0/1", crook);
+            let arrangement = horn.notes(notes).arrangement();
+            let score = crate::notate::notate_at(&arrangement, pitches);
+            let measures = score.staves[0].measures.iter().enumerate();
+            let all =
+                measures.flat_map(|(bar, m)| m.clefs.iter().map(move |(_, clef)| (bar, *clef)));
+            all.collect::<Vec<_>>()
+        };
+        let low = "0/1 1/1 D4, 1/1 1/1 A3, 2/1 1/2 D2, 5/2 1/2 D2, 3/1 1/2 A2, \
+                   7/2 1/2 D2, 4/1 1/2 A4, 9/2 1/2 A4, 5/1 1/1 D5";
+        let both = [(0, Clef::Treble), (2, Clef::Bass), (4, Clef::Treble)];
+        assert_eq!(clefs("D", low, Pitches::Concert), both);
+        assert_eq!(clefs("D", low, Pitches::Written), [(0, Clef::Treble)]);
+        // Its player reads an octave only, which concert pitch leaves; and a horn that is not low.
+        assert_eq!(clefs("C basso", low, Pitches::Concert), [(0, Clef::Treble)]);
+        let high = "0/1 1/1 D4, 1/1 1/1 A3, 2/1 1/1 D3, 3/1 1/1 D3, 4/1 1/1 A4, 5/1 1/1 A4";
+        assert_eq!(clefs("D", high, Pitches::Concert), [(0, Clef::Treble)]);
     }
 }

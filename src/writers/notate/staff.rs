@@ -27,7 +27,7 @@ pub(super) struct Bars<'a> {
     grids: Vec<Grid>,
     /// Which grid each bar has.
     grid_of: Vec<usize>,
-    pitches: super::Pitches,
+    pub(super) pitches: super::Pitches,
     /// Are they of a cue?
     cued: bool,
     /// What all are told, and the order in which they play.
@@ -94,7 +94,7 @@ impl<'a> Bars<'a> {
 /// Writes the staff of a part.
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let mut measures = measures(&in_hand::as_read(part, bars.frame), bars);
-    clefs::place_clefs(&mut measures, part.first_instrument());
+    clefs::place_clefs(&mut measures, part.first_instrument(), bars.pitches);
     directions::place_directions(part, bars, &mut measures);
     finished(part, measures, Vec::new())
 }

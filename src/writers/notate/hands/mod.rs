@@ -48,7 +48,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let read = in_hand::as_read(part, bars.frame);
     let write = |hand| staff::measures(&part_of(&read, &grips, &slurs, hand), bars);
     let (mut upper, mut lower) = (write(Hand::Upper), write(Hand::Lower));
-    clefs::place_clefs(&mut upper, part.first_instrument());
+    clefs::place_clefs(&mut upper, part.first_instrument(), bars.pitches);
     // The lower staff rests while an instrument of one staff is in hand.
     for measure in &mut lower {
         measure.instrument = measure.instrument.filter(|instrument| instrument.staves > 1);
