@@ -49,6 +49,8 @@ pub(super) struct Said<'a> {
     pub left: f64,
     /// It begins behind this place: a bar line, or the sign of a chord broken over two staves.
     pub clear: f64,
+    /// Where an order begins at the earliest so that it takes a line less.
+    pub early: f64,
     /// What stands between the bar lines of a score, where these go on from staff to staff.
     pub room: Option<(f64, f64)>,
     /// Where its bar ends.

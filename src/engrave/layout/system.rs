@@ -91,8 +91,15 @@ pub(super) fn system(
     let mut nudged = Vec::new();
     for (row, &staff) in shown.iter().enumerate() {
         let mut canvas = Canvas::new(setting.width + 2.0);
-        let line =
-            SystemLine { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
+        let line = SystemLine {
+            sheet,
+            spaces,
+            placed: &placed,
+            staff,
+            indent: setting.indent,
+            right,
+            width: setting.width,
+        };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             let half = if line.bar(bars.start).lines == 5 { 2.0 } else { 1.0 };
@@ -351,6 +358,8 @@ struct SystemLine<'a> {
     staff: usize,
     indent: f64,
     right: f64,
+    /// Where the lines of the page end, as this one need not.
+    width: f64,
 }
 
 impl SystemLine<'_> {

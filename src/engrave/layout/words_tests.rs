@@ -153,6 +153,7 @@ fn an_order_behind_a_fermata_keeps_clear_of_it() {
             x: 50.0,
             left,
             clear: f64::MIN,
+            early: f64::MAX,
             room,
             bar_end: 80.0,
             at_end: true,
@@ -207,6 +208,7 @@ fn an_order_over_the_next_bar_has_air_to_its_notes() {
         x: 22.0,
         left: 21.4,
         clear: f64::MIN,
+        early: f64::MAX,
         room: Some((0.5, 70.0)),
         bar_end,
         at_end: false,
@@ -422,6 +424,7 @@ fn lines_of_orders_stand_at_one_distance_whatever_their_letters_are() {
             x: 22.0,
             left: 21.4,
             clear: f64::MIN,
+            early: f64::MAX,
             room: Some((0.5, 26.0)),
             bar_end: 26.0,
             at_end: false,
@@ -451,4 +454,56 @@ fn notes_before_a_rest_share_in_the_room_for_an_order_that_asks_for_little() {
     assert!(end - (places[2] + orders::BEHIND_NOTE) > 6.0 - 1e-9, "{end} behind {places:?}");
     let step = places[1] - places[0];
     assert!(step > 3.5 && places.windows(2).all(|two| (two[1] - two[0] - step).abs() < 1e-9));
+}
+
+#[test]
+fn an_order_begins_a_little_earlier_rather_than_in_two_lines() {
+    let lines = |early: f64| {
+        let kind = DirectionKind::Change("in C basso".into());
+        let whole = orders::lines("in C basso", 80.0)[0].width;
+        let mut canvas = Canvas::new(80.0);
+        let left = 41.5 - whole;
+        let order = Said {
+            kind: &kind,
+            x: left + 0.6,
+            left,
+            clear: f64::MIN,
+            early: left - early,
+            room: Some((0.5, 40.0)),
+            bar_end: 40.4,
+            at_end: false,
+            at: (0, Time::ZERO),
+            above: true,
+        };
+        directions::words(&mut canvas, &[order], 80.0);
+        canvas.marks.len()
+    };
+    assert_eq!([lines(2.0), lines(1.0)], [1, 2]);
+}
+
+#[test]
+fn an_order_at_the_end_of_a_short_line_has_the_room_behind_it() {
+    let mut seen = 0;
+    for (count, before) in (10..14).zip(9..) {
+        let setup = Setup { lines: vec![before], ..Setup::default() };
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 3/4, key C major, tempo 1/4 at 96\n 3 fine\n {count} da capo al fine, end }}\n\
+             voice call {{ {} {count}: 1/2 C5 1/4 rest | }}\n\
+             ensemble few {{ era 1770\n horn crook Eb\n }}\nscoring all for few {{\n \
+             horn plays call as melody\n horn takes crook C basso bar 5\n}}\n",
+            bars(count - 1, "1/4 C5 C5 C5").replace("4: 1/4 C5 C5 C5", "4: rest"),
+        );
+        let page = &part_of(&text, &setup).pages[0];
+        let lines: Vec<f64> =
+            of(page, Kind::StaffLine).iter().map(|line| line.bounds().x1).collect();
+        let (first, last) = (lines[0], lines[lines.len() - 1]);
+        if last < first - 20.0 {
+            let orders = begin(page, "change to E");
+            let own = orders.iter().filter(|order| order.x1 > last - 8.0);
+            seen += own.clone().count();
+            assert!(own.clone().all(|order| order.x0 < last), "{own:?} behind {last}");
+        }
+    }
+    assert!(seen > 1, "{seen}");
 }

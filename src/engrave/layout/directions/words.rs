@@ -63,7 +63,7 @@ pub(in crate::layout) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
 fn set(direction: &Said, (text, face, size): (&str, Face, f64), end: f64) -> (Vec<Run>, f64) {
     // An order to take something else keeps within its bar in a score, and within the line in a part.
     if let Some(bar) = direction.room.filter(|_| direction.is_order()) {
-        return in_bar(text, (direction.left, direction.at_end), bar);
+        return in_bar(text, direction, bar);
     }
     let lines = in_lines(text, face, size, (end - 0.5).min(WORDS));
     let pushed = (end - widest(&lines)).max(0.5);
@@ -177,9 +177,15 @@ fn widest(lines: &[Run]) -> f64 {
 }
 
 /// An order between two bar lines, and where it begins: at its place, or up to the bar line where it stands
-/// at the end. Only where even its longest word has no room it goes farther left.
-fn in_bar(text: &str, (left, at_end): (f64, bool), (from, to): (f64, f64)) -> (Vec<Run>, f64) {
-    let lines = orders::lines(text, to - left);
+/// at the end. It begins a little earlier where that spares a line, and farther left only where even its longest word has
+/// no room.
+fn in_bar(text: &str, direction: &Said, (from, to): (f64, f64)) -> (Vec<Run>, f64) {
+    let (lines, fewer) =
+        (orders::lines(text, to - direction.left), orders::lines(text, to - direction.early));
+    let lines = if fewer.len() < lines.len() { fewer } else { lines };
     let rightmost = (to - widest(&lines)).max(from);
-    (lines, if at_end { rightmost } else { left.min(rightmost) })
+    // Behind a line that stays short there is more room than up to the bar line.
+    let beside_line = (to.min(direction.bar_end) - widest(&lines)).max(from);
+    let x = direction.left.min(rightmost);
+    (lines, if direction.at_end { x.max(beside_line) } else { x })
 }

@@ -6,6 +6,11 @@ use ripieno_writers::notate::ElementKind;
 use super::*;
 use crate::sheet::Event;
 
+/// So far an order begins before its place at most, and before it is clear of the last note in any case, if it takes a
+/// line less so. Our heuristic.
+const EARLIER: f64 = 2.0;
+const EARLIER_THAN_FREE: f64 = 0.5;
+
 /// Air between the sign of a broken chord and a dynamic behind it: less, and they seem to touch at the size of a
 /// part. Our heuristic.
 const BEHIND_SPREAD: f64 = 0.55;
@@ -44,10 +49,32 @@ impl SystemLine<'_> {
         note.map_or(placed.body + BEFORE_FIRST, |note| note + BEHIND_NOTE)
     }
 
-    /// Where what is said in a bar must end, an order or something else.
+    /// Where what is said in a bar must end, an order or something else. Behind a last line that stays short an order
+    /// of a part has the rest of its room.
     fn bar_ends(&self, placed: &PlacedBar, order: bool) -> f64 {
         let over = if order { over_line(self.sheet, self.staff, placed.bar) } else { 0.0 };
-        placed.end - self.spaces[placed.bar].line - 0.4 + over
+        let ends = placed.end - self.spaces[placed.bar].line - 0.4 + over;
+        let alone = order && self.sheet.is_part && !self.staff().braced;
+        let last = self.placed.last().is_some_and(|last| last.bar == placed.bar);
+        if alone && last && self.right < self.width - 1.0 {
+            ends.max(self.width - 0.5)
+        } else {
+            ends
+        }
+    }
+
+    /// How far before its place an order may begin so that it takes a line less: within its bar, and behind the last
+    /// note that is played before.
+    fn begins_early(&self, placed: &PlacedBar, (left, at): (f64, Time)) -> f64 {
+        if at >= self.sheet.bars[placed.bar].length {
+            return left - EARLIER_THAN_FREE;
+        }
+        let space = &self.spaces[placed.bar];
+        let times: Vec<Time> = space.columns.iter().map(|(time, _)| *time).collect();
+        let played = self.bar(placed.bar).played_until(at);
+        let last = played.and_then(|end| last_before(&times, end));
+        let free = last.and_then(|last| placed.columns.get(last)).map(|note| note + BEHIND_NOTE);
+        (left - EARLIER).max(free.unwrap_or(placed.x + 0.3)).min(left)
     }
 
     /// How far an order may go in a part that is given at a time of a bar of the line: neither over the end of a
@@ -120,11 +147,15 @@ impl SystemLine<'_> {
                     (false, true) => Some((0.5, self.order_ends(n, direction.at))),
                     (false, false) => None,
                 };
+                let early = match order {
+                    true => self.begins_early(placed, (left, direction.at)),
+                    false => left,
+                };
                 let at_end = at_end && order;
                 let above = direction.above && !self.sheet.left_hand_alone(self.staff, placed.bar);
                 let kind = &direction.kind;
                 let bar_end = placed.end;
-                said.push(Said { kind, x, left, clear, room, bar_end, at_end, at, above });
+                said.push(Said { kind, x, left, clear, early, room, bar_end, at_end, at, above });
             }
         }
         said
