@@ -5,12 +5,12 @@
 //! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
 //! mutes are taken back in the same way; where a line takes up a voice that plucks or is muted there, so does it.
 
-use super::{GivenLine, Part, Run, Wait, has_technique, words};
+use super::{GivenLine, Part, Run, has_technique, words};
 use crate::diagnostics::Span;
 use crate::lists::put_in_order;
 use crate::music::Time;
 use crate::resolve::{
-    Direction, DirectionKind, Directions, Dynamic, Mark, Music, Piece, Technique, Verb,
+    Direction, DirectionKind, Directions, Dynamic, Music, Piece, Technique, Verb,
 };
 
 /// Bars of rest over which the words of a line still hold for who then goes on with it ("solo"). Our heuristic.
@@ -244,59 +244,4 @@ fn held(music: Option<&Music>, at: Time) -> impl Iterator<Item = (Technique, Spa
 /// Is it said of mutes, not of plucking and bowing?
 fn is_of_mutes(technique: Technique) -> bool {
     matches!(technique, Technique::Muted | Technique::Unmuted)
-}
-
-/// From when to when who rests waits: once, however many voices hold on to the same end, and in the
-/// shortest of them.
-pub(super) fn pauses(held: &[(Time, Time)]) -> Vec<(Time, Time)> {
-    let mut pauses = held.to_vec();
-    pauses.sort_by_key(|&(start, end)| (end, start));
-    pauses.reverse();
-    pauses.dedup_by_key(|(_, end)| *end);
-    pauses.reverse();
-    pauses
-}
-
-/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
-/// one too. A note that is held on beyond it is written as two that are tied, and the first of them
-/// has the fermata ([`Wait`]): over the note itself it would stand at its end, where nobody waits any
-/// more.
-pub(super) fn fermatas(
-    piece: &Piece,
-    held: &[(Time, Time)],
-    pauses: &[(Time, Time)],
-    part: &mut Part,
-) {
-    for &(from, to) in pauses {
-        let index = part.notes.partition_point(|note| note.end() < to);
-        let in_tuplet = part
-            .tuplets
-            .iter()
-            .any(|tuplet| tuplet.start < to && to < tuplet.start + tuplet.length);
-        let note = part.notes.get_mut(index).filter(|note| note.start() < to);
-        match note {
-            // A plain value cannot end where only a tuplet of another voice reaches.
-            Some(note) if note.end() > to && !in_tuplet && to % Time::of(1, 1024) == Time::ZERO => {
-                part.waits.push(Wait { from, to, sounds: true });
-            }
-            Some(note) => note.change(|note| note.attached.marks.insert(Mark::Fermata)),
-            None => {
-                // A part that falls silent before the end waits in its rest, in the bar of the end.
-                let before = index.checked_sub(1).map(|before| part.notes[before].end());
-                let start = before.map_or(from, |end| end.max(from)).max(piece.form.bar_of_end(to));
-                let at = part.directions.partition_point(|d| d.at <= start);
-                let there = part.directions.iter().any(|d| {
-                    let same = d.at == start || held.contains(&(d.at, to));
-                    d.kind == DirectionKind::FermataOnRest && same
-                });
-                if !there {
-                    let kind = DirectionKind::FermataOnRest;
-                    part.directions.insert(at, Direction { at: start, kind, span: piece.span });
-                    if !piece.rests_under_fermata(from) {
-                        part.waits.push(Wait { from, to, sounds: false });
-                    }
-                }
-            }
-        }
-    }
 }

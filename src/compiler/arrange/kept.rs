@@ -15,7 +15,7 @@ use super::doubling::Folded;
 use super::{Arrangement, GivenLine, LineId, Part};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
-use crate::resolve::{Ensemble, Line, Piece, Verb};
+use crate::resolve::{Ensemble, Fermata, Line, Piece, Verb};
 
 /// What an arrangement keeps for the next run.
 #[derive(Clone, Debug, Default)]
@@ -24,7 +24,7 @@ pub(super) struct KeptWork {
     /// The parts as they were before they got the fermatas of all voices: what is doubled.
     pub(super) before_fermatas: Vec<Arc<Part>>,
     pub(super) events: Vec<Vec<Event>>,
-    pub(super) held: Vec<(Time, Time)>,
+    pub(super) held: Vec<Fermata>,
     /// The smaller scoring whose notes are kept.
     pub(super) smaller: Option<Arc<Arrangement>>,
     /// Passages of held lines that are worked out.
@@ -191,12 +191,12 @@ impl<'a> Before<'a> {
         events.map(now).collect()
     }
 
-    /// The same part with the fermatas of all voices, where they are the same and it is.
+    /// The same part with the fermatas under which all wait, where they are the same and it is.
     pub(super) fn under_fermatas(
         &self,
         index: usize,
         part: &Arc<Part>,
-        held: &[(Time, Time)],
+        held: &[Fermata],
     ) -> Option<Arc<Part>> {
         let kept = &self.arrangement.kept;
         let same = Arc::ptr_eq(kept.before_fermatas.get(index)?, part) && kept.held == held;

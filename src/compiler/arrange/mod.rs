@@ -11,6 +11,7 @@ mod derive;
 mod directions;
 mod doubling;
 mod doubt;
+mod fermatas;
 mod idiom;
 mod join;
 mod kept;
@@ -34,7 +35,7 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Verb,
+    BarIndices, Bars, Ensemble, Fermata, Form, HarmonyEvent, Line, Piece, Player, Scoring, Verb,
 };
 
 pub use arrangement::{
@@ -156,7 +157,7 @@ fn work_out(
     work.tell_moved();
     work.tell_left_out();
     work.tell_kept();
-    let held = piece.fermatas();
+    let held = fermatas::held(piece, work.lines, work.parts.iter().map(|part| &**part));
     let sounding = work.under_fermatas(&held);
     let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
     let Work { parts: before_fermatas, events, diagnostics, smaller, .. } = work;
@@ -455,9 +456,9 @@ impl<'a> Work<'a> {
         run
     }
 
-    /// The parts with the fermatas of all voices.
-    fn under_fermatas(&self, held: &[(Time, Time)]) -> Vec<Arc<Part>> {
-        let pauses = directions::pauses(held);
+    /// The parts with the fermatas under which all wait.
+    fn under_fermatas(&self, held: &[Fermata]) -> Vec<Arc<Part>> {
+        let pauses = fermatas::pauses(held);
         // Who shared his notes before does so after, if they are still the same.
         let mut shared: Vec<(usize, Notes)> = Vec::new();
         let under = |(index, part): (usize, &Arc<Part>)| {
@@ -471,7 +472,7 @@ impl<'a> Work<'a> {
             }
             let before = part.notes.address();
             let mut part = Part::clone(part);
-            directions::fermatas(self.piece, held, &pauses, &mut part);
+            fermatas::put(&self.piece.form, held, &pauses, &mut part, self.piece.span);
             let same = |(known, notes): &&(usize, Notes)| *known == before && *notes == part.notes;
             match shared.iter().find(same) {
                 Some((_, notes)) => part.notes = notes.clone(),

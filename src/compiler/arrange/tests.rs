@@ -3,7 +3,7 @@ use std::sync::Arc;
 use super::{Arrangement, PackedNote, arrange};
 use crate::diagnostics::{BarNumbers, Sources};
 use crate::music::Time;
-use crate::resolve::{DirectionKind, NoFiles, Piece, resolve};
+use crate::resolve::{DirectionKind, Fermata, NoFiles, Piece, resolve};
 
 /// A frame for examples: four bars of 2/4, two voices, a few players.
 const FRAME: &str = r#"
@@ -375,10 +375,9 @@ fn a_fermata_on_a_rest_within_a_bar_leaves_the_notes_after_it_alone() {
 scoring one for small {\n  violin-1 plays held as melody\n  cello plays held 15mb as bass\n  oboe rests\n}",
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
-    assert_eq!(
-        piece.fermatas(),
-        [(Time::QUARTER, Time::of(1, 2)), (Time::of(1, 2), Time::of(3, 4))]
-    );
+    let fermata = |from, to| Fermata { from, to, on_rest: true };
+    let (half, later) = (Time::of(1, 2), Time::of(3, 4));
+    assert_eq!(piece.fermatas(), [fermata(Time::QUARTER, half), fermata(half, later)]);
     for part in &arrangement.parts {
         let marked = |note: &&crate::arrange::PackedNote| {
             note.attached().marks.has(crate::resolve::Mark::Fermata)
@@ -409,7 +408,8 @@ fn others_wait_as_long_as_the_rest_under_a_fermata_not_as_the_silence() {
 voice long { 1: 1/4 D3 E | 2: 1/2 F3 | 3: 1/2 G3 | 4: 1/2 F3 | }
 scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as bass\n  oboe rests\n}",
     );
-    assert_eq!(piece.fermatas(), [(Time::of(1, 8), Time::QUARTER)]);
+    let rest = Fermata { from: Time::of(1, 8), to: Time::QUARTER, on_rest: true };
+    assert_eq!(piece.fermatas(), [rest]);
     let arrangement = arrange(&piece, &piece.scorings[0]);
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
     let marked =
@@ -448,6 +448,44 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     assert_eq!(cello.waits, [super::Wait { from: half, to: half * 2, sounds: true }]);
     let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
     assert_eq!(oboe.waits, [super::Wait { from: half, to: half * 2, sounds: false }]);
+}
+
+#[test]
+fn a_fermata_of_a_written_line_holds_for_all_where_it_is_played() {
+    let waits = |line: &str| -> Vec<String> {
+        let piece = piece(&format!(
+            "voice held {{ 1: 1/2 D5 | 2: 1/4 E F | 3: 1/2 A5 | 4: F5[fermata] | }}
+voice long {{ 1: 1/2 D3 | 2: = | 3: = | 4: 1/2 D3 | }}
+scoring one for small {{\n  violin-1 plays held as melody\n  cello plays long as bass\n  {line}\n}}"
+        ));
+        let arrangement = arrange(&piece, piece.scorings.last().unwrap());
+        let players = arrangement.parts.iter().map(|part| {
+            let marked = |note: &&crate::arrange::PackedNote| {
+                note.attached().marks.has(crate::resolve::Mark::Fermata)
+            };
+            let notes = part.notes.iter().filter(marked).map(|note| note.start().to_string());
+            let held = part.waits.iter().map(|wait| format!("{}-{}", wait.from, wait.to));
+            let rests = part.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
+            let rests = rests.map(|rest| format!("rest {}", rest.at));
+            let all: Vec<String> = notes.chain(held).chain(rests).collect();
+            format!("{}: {}", part.player.id, all.join(", "))
+        });
+        players.collect()
+    };
+    let last = ["oboe.1: 3/2", "oboe.2: 3/2-2/1, rest 3/2", "violin-1: 3/2", "cello: 3/2"];
+    assert_eq!(waits("oboe.1 writes as harmony { 4: 1/2 F4[fermata] | }"), last);
+    let others = [
+        "oboe.1: 1/2, 3/2",
+        "oboe.2: 1/2-3/4, 3/2-2/1, rest 1/2, rest 3/2",
+        "violin-1: 1/2, 3/2",
+        "cello: 3/2, 1/2-3/4",
+    ];
+    let oboe = waits("oboe.1 writes as harmony { 2: 1/4 F4[fermata] G | 4: 1/2 F4 | }");
+    assert_eq!(oboe, others);
+    // He does not play it.
+    let kept = "oboe.1 writes as harmony { 2: 1/4 F4[fermata] G | 4: 1/2 F4 | }\n}\n\
+        scoring two for small {\n  keep one\n  oboe.1 rests bars 2";
+    assert!(waits(kept).iter().all(|part| !part.contains("1/2")), "{:?}", waits(kept));
 }
 
 #[test]

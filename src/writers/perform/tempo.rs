@@ -178,9 +178,10 @@ fn without_fermatas(form: &Form, said: &[(Time, Words)]) -> Vec<(Time, f64)> {
 fn held(piece: &Piece, parts: &[Arc<Part>]) -> Vec<(Time, Time)> {
     let form = &piece.form;
     let marked: Vec<(Time, Time)> = parts.iter().flat_map(|part| marked(form, part)).collect();
-    let voices = piece.fermatas();
+    let voices: Vec<(Time, Time)> =
+        piece.fermatas().iter().map(|fermata| (fermata.from, fermata.to)).collect();
     let meet = |a: (Time, Time), b: (Time, Time)| a.0 < b.1 && b.0 < a.1;
-    // A part may have a fermata of its own, written by hand for it alone.
+    // `writes` lines have fermatas of their own.
     let own = marked.iter().filter(|mark| voices.iter().all(|voice| !meet(**mark, *voice)));
     let mut windows: Vec<(Time, Time)> = voices.iter().chain(own).copied().collect();
     for window in &mut windows {

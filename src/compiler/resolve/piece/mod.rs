@@ -22,7 +22,6 @@ mod written_tests;
 use std::sync::Arc;
 
 use crate::diagnostics::Span;
-use crate::music::Time;
 
 pub use bar::*;
 pub use bars::*;
@@ -102,38 +101,14 @@ impl Piece {
         layers
     }
 
-    /// From when to when the voices hold notes and rests under fermatas, in written time: in order,
-    /// each once. A fermata of one voice holds for every part.
+    /// The fermatas of the voices: in order, each once. A fermata of one voice holds for every part.
     #[must_use]
-    pub fn fermatas(&self) -> Vec<(Time, Time)> {
-        let mut held: Vec<(Time, Time)> = Vec::new();
-        for Voice { music, .. } in self.voices.iter().map(|voice| &**voice) {
-            let notes = music.notes.iter();
-            let marked = notes.filter(|note| note.attached.marks.has(Mark::Fermata));
-            held.extend(marked.map(|note| (note.start, note.start + note.length)));
-            let rests = music.directions.iter();
-            let rests = rests.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
-            held.extend(rests.map(|Direction { at, .. }| {
-                let rest = music.rests.partition_point(|rest| rest.start < at);
-                let written = music.rests.get(rest).filter(|rest| rest.start == at);
-                let after = music.notes.begun_before(at);
-                let next = music.notes.get(after).map_or(self.form.end(), |note| note.start);
-                let end = written.map_or(next, |rest| next.min(rest.start + rest.length));
-                (at, end.min(self.form.end_of_bar_at(at)))
-            }));
-        }
+    pub fn fermatas(&self) -> Vec<Fermata> {
+        let voices = self.voices.iter();
+        let mut held: Vec<Fermata> =
+            voices.flat_map(|voice| voice.music.fermatas(&self.form)).collect();
         held.sort_unstable();
         held.dedup();
         held
-    }
-
-    /// Has a voice a fermata over a rest that begins at this time, in written time?
-    #[must_use]
-    pub fn rests_under_fermata(&self, at: Time) -> bool {
-        self.voices.iter().any(|voice| {
-            let said = &voice.music.directions;
-            let there = said.within(said.before(at)..said.len()).take_while(|said| said.at == at);
-            there.into_iter().any(|said| said.kind == DirectionKind::FermataOnRest)
-        })
     }
 }

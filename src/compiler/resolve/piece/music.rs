@@ -1,6 +1,8 @@
 //! Types of written music: voices, notes, marks, tuplets, chords.
 
+use super::direction::{Direction, DirectionKind};
 use super::directions::Directions;
+use super::form::Form;
 use super::pitches::Pitches;
 use super::written::WrittenNotes;
 use crate::diagnostics::Span;
@@ -49,6 +51,41 @@ pub struct Music {
     /// Bars that could not be understood, or whose notes do not stand where they should: there may
     /// be other notes than these.
     pub unsure: super::Bars,
+}
+
+impl Music {
+    /// Its notes and rests under fermatas.
+    #[must_use]
+    pub fn fermatas(&self, form: &Form) -> Vec<Fermata> {
+        let marked = self.notes.iter().filter(|note| note.attached.marks.has(Mark::Fermata));
+        let notes = marked.map(|Note { start, length, .. }| Fermata {
+            from: start,
+            to: start + length,
+            on_rest: false,
+        });
+        let said = self.directions.iter();
+        let on_rests = said.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
+        let rests = on_rests.map(|Direction { at, .. }| {
+            let rest = self.rests.partition_point(|rest| rest.start < at);
+            let written = self.rests.get(rest).filter(|rest| rest.start == at);
+            let after = self.notes.begun_before(at);
+            let next = self.notes.get(after).map_or(form.end(), |note| note.start);
+            let end = written.map_or(next, |rest| next.min(rest.start + rest.length));
+            Fermata { from: at, to: end.min(form.end_of_bar_at(at)), on_rest: true }
+        });
+        notes.chain(rests).collect()
+    }
+}
+
+/// A note or rest under a fermata.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Fermata {
+    /// Where it begins, in written time.
+    pub from: Time,
+    /// Where it ends.
+    pub to: Time,
+    /// Is it a rest?
+    pub on_rest: bool,
 }
 
 /// What a note sounds: one pitch, a chord, or a stroke without pitch.
