@@ -25,6 +25,8 @@ struct Said {
     place: (usize, Time),
     words: Cow<'static, str>,
     half: Option<usize>,
+    /// Is it said again to all, after one half was told of itself?
+    again: bool,
 }
 
 /// What is said of a section that divides.
@@ -91,6 +93,12 @@ impl Divided {
                 Way::Alone(half) => Cow::Borrowed(HALVES[*half]),
             };
             divided.bars.push(Some((at, now.clone())));
+            // What was said last of a half says nothing of both on the same notes.
+            let of_half = divided.said.last().is_some_and(|said| said.half.is_some());
+            if *way == Way::Unison && of_half && now != TOGETHER && now == whole {
+                let words = now.clone();
+                divided.said.push(Said { place: (bar, at), words, half: None, again: true });
+            }
             divided.tell((bar, at), now, &mut whole);
             if *way == Way::Unison {
                 for (place, words) in within(0).filter(|(place, _)| place.1 > at) {
@@ -118,10 +126,11 @@ impl Divided {
                         }
                         words => words.to_owned(),
                     };
-                    // After a single chord everybody sees that it is over.
+                    // After a single chord everybody may see that it is over.
                     let after = own[half].iter().find(|(said, _)| *said > place);
                     *told = divides && after.is_some_and(|(_, words)| *words == TOGETHER);
-                    divided.said.push(Said { place, words: words.into(), half: Some(half) });
+                    let (words, half) = (words.into(), Some(half));
+                    divided.said.push(Said { place, words, half, again: false });
                 }
             }
         }
@@ -147,7 +156,7 @@ impl Divided {
     ) {
         let known = now == *whole || now == TOGETHER && whole.starts_with("non");
         if !known {
-            self.said.push(Said { place, words: now.clone(), half: None });
+            self.said.push(Said { place, words: now.clone(), half: None, again: false });
         }
         *whole = now;
     }
@@ -171,8 +180,8 @@ impl Divided {
     }
 
     /// Says it on the staves of each half in the part that all read, where no name stands before them; over the upper
-    /// one wherever a line begins. In a score, over the upper one where they come together: the lines after it may
-    /// have but one staff.
+    /// one wherever a line begins. In a score, over the upper one where they part and come together: the lines before
+    /// and after it may have but one staff.
     pub(super) fn say_alone(&self, [upper, lower]: [&mut [StaffBar]; 2], in_part: bool) {
         for (half, bars) in [upper, lower].into_iter().enumerate() {
             for (bar, now) in bars.iter_mut().zip(&self.bars) {
@@ -193,7 +202,10 @@ impl Divided {
                 let words = if rests { DIVIDED } else { &*said.words };
                 let wanted = match said.half {
                     Some(of) => in_part && of == half,
-                    None => half == 0 && words != before && (in_part || words == TOGETHER),
+                    None => {
+                        let both = words == TOGETHER || before == TOGETHER && !rests;
+                        half == 0 && (in_part && said.again || words != before && (in_part || both))
+                    }
                 };
                 if said.half.is_none() {
                     before = words;
@@ -272,7 +284,7 @@ mod tests {
         assert_eq!(shared(&part(&score, 0)), "1 0/1 div., 6 0/1 unis.");
         // In one voice after another each half says it for itself.
         let apart = part_with(&score, 0, Halves::Apart);
-        assert_eq!(shared(&apart), "2 0/1 div., 4 0/1 div.");
+        assert_eq!(shared(&apart), "2 0/1 div., 3 0/1 unis., 4 0/1 div.");
     }
 
     #[test]
@@ -285,6 +297,17 @@ mod tests {
             6 0/1 upper half div., 7 0/1 lower half div., 8 0/1 unis.";
         assert_eq!(shared(&part(&score, 0)), wanted);
         assert_eq!(shared(&full_score(&score)), wanted);
+    }
+
+    #[test]
+    fn halves_that_meet_on_the_same_double_stop_after_one_was_told_of_itself_are_told_again() {
+        let score = cellos(
+            "1: 1/4 A3&C4 C4&E4 | 2: 1/2 G3 | 3: C3 | 4: F2&C3 | 5: F2&C3 | 6: C3 |",
+            "1: 1/2 F3 | 2: E3 | 3: A2 | 4: F2&C3 | 5: F2&C3 | 6: C3 |",
+        );
+        let wanted =
+            "1 0/1 div., 1 0/1 upper half div., 2 0/1 upper half unis., 4 0/1 div., 6 0/1 unis.";
+        assert_eq!(shared(&part(&score, 0)), wanted);
     }
 
     #[test]
@@ -304,6 +327,6 @@ mod tests {
         assert_eq!(again(1), DirectionKind::Who("div.".into()));
         assert_eq!(again(4), DirectionKind::Who("unis.".into()));
         // In a score their names stand before them.
-        assert_eq!(alone(&full_score(&score)), ["2 0/1 div., 4 0/1 unis.", ""]);
+        assert_eq!(alone(&full_score(&score)), ["1 0/1 div., 2 0/1 div., 4 0/1 unis.", ""]);
     }
 }

@@ -125,9 +125,14 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
                 _ => "div.",
             };
             said.push((first.start(), words, origin(part, first)));
-            // After a single chord everybody sees it.
-            let ends = chords.len() > 1 && chords.last() == Some(&passage.last);
-            if let Some(note) = passage.together.filter(|_| ends).map(|index| &part.notes[index]) {
+            if chords.last() != Some(&passage.last) {
+                continue;
+            }
+            let Some(note) = passage.together.map(|index| &part.notes[index]) else { continue };
+            // After a single chord everybody sees it, in its bar or behind a rest.
+            let bar = |note: &PackedNote| bar_at(frame, note.start());
+            let goes_on = note.start() <= to && bar(first) < bar(note);
+            if chords.len() > 1 || goes_on {
                 said.push((note.start(), "unis.", origin(part, note)));
             }
         }
@@ -265,6 +270,14 @@ mod tests {
         // One single note between two chords is no end.
         let bars = "1: 1/2 D5&F5 | 2: 1/4 E5 E5&G5 | 3: 1/2 D5&F5 | 4: F5 | 5: E5 | 6: D5&F5 |";
         assert_eq!(section(bars, PLAIN), "1 0/1 div., 4 0/1 unis., 6 0/1 div.");
+    }
+
+    #[test]
+    fn after_a_single_chord_it_is_said_who_plays_on_in_the_next_bar() {
+        let chord = |after: &str| section(&format!("1: 1/4 E5 D5&F5 {after} | 3: E5 |"), PLAIN);
+        assert_eq!(chord("| 2: 1/2 F5"), "1 1/4 div., 2 0/1 unis.");
+        assert_eq!(chord("| 2: 1/4 rest F5"), "1 1/4 div.");
+        assert_eq!(section("1: 1/4 D5&F5 E5 | 2: 1/2 F5 | 3: E5 |", PLAIN), "1 0/1 div.");
     }
 
     #[test]
