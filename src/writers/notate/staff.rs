@@ -16,6 +16,7 @@ use super::{
 };
 use super::{beams, clefs, directions, in_hand, names, slurs, stems, tuplets};
 
+mod neighbour;
 #[cfg(test)]
 mod tests;
 
@@ -295,7 +296,7 @@ impl<'a> BarWriter<'a> {
                     self.push_note(note, (cursor, stop), (taken_up, jumped_into), paired, elements);
                     let (before, own) = elements.split_at_mut(added);
                     if let Some(element) = own.first_mut() {
-                        say_neighbour(note, bar.key, writing, before, element);
+                        neighbour::say(note, bar.key, writing, before, element);
                     }
                     if wait == Some(stop)
                         && let Some(ElementKind::Note(last)) =
@@ -486,45 +487,6 @@ fn leaves_ending(frame: &[FrameBar], begun: Time, at: Time) -> bool {
         && frame[behind - 1].ending_ends.is_some()
         && next.is_some_and(|bar| bar.ending_starts.is_some())
         && begins().is_some_and(|bar| begun < bar.start)
-}
-
-/// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before
-/// in the bar does: its alteration stands at the sign.
-fn say_neighbour(
-    note: &PackedNote,
-    key: Key,
-    writing: &Writing,
-    before: &[Element],
-    element: &mut Element,
-) {
-    let ElementKind::Note(printed) = &mut element.kind else { return };
-    let way = match () {
-        () if printed.marks.has(Mark::Trill) || printed.marks.has(Mark::Turn) => 1,
-        () if printed.marks.has(Mark::Mordent) => -1,
-        () => return,
-    };
-    let Some(main) = note.sound().pitches().last() else { return };
-    let step = main.step() + way;
-    let letter = Letter::from_step(step);
-    let Ok(octave) = i8::try_from(step.div_euclid(7)) else { return };
-    let named = note.attached().neighbour.filter(|name| name.letter == letter);
-    let alter = named.map_or(key.alter(letter), |name| name.alter);
-    let diatonic = Pitch::new(letter, alter, octave);
-    // A neighbour lies a semitone or a tone away.
-    let distance = (diatonic.midi() - main.midi()) * way;
-    let off = (distance.clamp(1, 2) - distance) * way;
-    let Ok(off) = i8::try_from(off) else { return };
-    let written = writing.written(Pitch { alter: diatonic.alter + off, ..diatonic });
-    let said = before.iter().any(|element| match &element.kind {
-        ElementKind::Note(other) => other
-            .heads
-            .iter()
-            .any(|head| (head.pitch.letter, head.pitch.octave) == (written.letter, written.octave)),
-        _ => false,
-    });
-    if (named.is_some() || !said) && written.alter != writing.key().alter(written.letter) {
-        printed.ornament_accidental = Some(written.alter);
-    }
 }
 
 /// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath
