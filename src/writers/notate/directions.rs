@@ -50,6 +50,8 @@ pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure
     place_who(part, frame, measures);
     let mut groups: Vec<(Time, Now)> = Vec::new();
     let mut hairpins = Hairpins::new(part, frame);
+    // Where a hairpin is told in words.
+    let mut in_words: Vec<Time> = Vec::new();
     for group in placed.chunk_by(|a, b| a.0 == b.0) {
         let at = group[0].0;
         let mut now = Now::default();
@@ -58,8 +60,12 @@ pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure
             match &direction.kind {
                 DirectionKind::Dynamic(_)
                     if hairpins::is_passing_goal(part, frame, direction.at) => {}
-                DirectionKind::Dynamic(dynamic) => {
-                    now.take((*dynamic, direction.span), direction.at, at, notes);
+                DirectionKind::Dynamic(dynamic) if direction.at == at => {
+                    now.take((*dynamic, direction.span), at, at, notes);
+                }
+                DirectionKind::Dynamic(_) => {
+                    let told = hairpins::level_at_entry(part, direction, at);
+                    told.into_iter().for_each(|told| now.take(told, direction.at, at, notes));
                 }
                 DirectionKind::Technique(technique) => {
                     now.ways[way(*technique)] = Some((*technique, direction.span));
@@ -73,8 +79,12 @@ pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure
                     let (since, to, source) = (direction.at, *to, direction.span);
                     let grows = *grows;
                     let hairpin = Hairpin { from: at, to, since, until: to, grows, source };
-                    let in_words = hairpins::is_in_words(part, frame, &placed, &hairpin);
-                    now.hairpin |= in_words || hairpins.collect(&hairpin);
+                    if hairpins::is_in_words(part, frame, &placed, &hairpin) {
+                        in_words.push(since);
+                        now.hairpin = true;
+                    } else {
+                        now.hairpin |= hairpins.collect(&hairpin);
+                    }
                 }
                 DirectionKind::Words(_)
                 | DirectionKind::FermataOnRest
@@ -82,6 +92,10 @@ pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure
             }
         }
         groups.push((at, now));
+    }
+    let of_none: Vec<Span> = hairpins.words_of_none(&in_words);
+    for (_, now) in &mut groups {
+        now.words.retain(|(_, source)| !of_none.contains(source));
     }
     let mut page = Page { part, frame, measures };
     told::print(&groups, bars.told, &mut page);

@@ -5,7 +5,7 @@ use crate::diagnostics::Span;
 use crate::edition::says_growth;
 use crate::music::Time;
 use crate::notate::FrameBar;
-use crate::resolve::{DirectionKind, Dynamic, Mark, Technique, level_at};
+use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Technique, level_at};
 
 use super::{bar_at, enters_after_long_rest};
 
@@ -116,6 +116,34 @@ impl<'a> Hairpins<'a> {
         }
         steps > 0
     }
+
+    /// Where words are written that say how a hairpin goes of which this player has nothing: who enters when it is over
+    /// is not told them, nor who has a single stroke under it. Hairpins that are told in words begin at the given times.
+    pub(super) fn words_of_none(&self, in_words: &[Time]) -> Vec<Span> {
+        let directions = &self.part.directions;
+        let has = |from: Time, to: Time| {
+            let first = self.printed.partition_point(|pin| pin.to <= from);
+            in_words.contains(&from) || self.printed.get(first).is_some_and(|pin| pin.from < to)
+        };
+        let mut of_none = Vec::new();
+        for pin in directions.iter() {
+            let DirectionKind::Hairpin { to, .. } = pin.kind else { continue };
+            if has(pin.at, to) {
+                continue;
+            }
+            let first = directions.partition_point(|said| said.at < pin.at);
+            let there = directions[first..].iter().take_while(|said| said.at == pin.at);
+            of_none.extend(there.filter(|said| says_how(&said.kind)).map(|said| said.span));
+        }
+        of_none
+    }
+}
+
+/// Do words say how a hairpin goes, and not that there is one?
+fn says_how(kind: &DirectionKind) -> bool {
+    let DirectionKind::Words(words) = kind else { return false };
+    let words = words.to_lowercase();
+    OF_HAIRPIN.iter().any(|begins| words.starts_with(begins)) && says_growth(&words).is_none()
 }
 
 /// Does the second of two notes stand where a hairpin leads, after a rest of a beat at the most? The hairpin goes on
@@ -160,6 +188,31 @@ pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     });
     (!led).then_some((level, said.span))
 }
+
+/// The dynamic to tell a player who enters at a time, for whom one stands that was told before. Where a hairpin has led
+/// from there to the next dynamic meanwhile, it is that one.
+pub(super) fn level_at_entry(part: &Part, told: &Direction, at: Time) -> Option<(Dynamic, Span)> {
+    let DirectionKind::Dynamic(before) = told.kind else { return None };
+    let after = part.directions.partition_point(|said| said.at < told.at);
+    let since = part.directions[after..].iter().take_while(|said| said.at < at);
+    let led = since.filter_map(|said| match said.kind {
+        DirectionKind::Hairpin { grows, to } if to <= at => Some((grows, to)),
+        _ => None,
+    });
+    let reached = led.last().and_then(|(grows, to)| {
+        let next = part.directions.partition_point(|said| said.at < to);
+        let mut levels = part.directions[next..].iter().filter_map(|said| match said.kind {
+            DirectionKind::Dynamic(level) => Some((level.lasting()?, said.span)),
+            _ => None,
+        });
+        let from = before.lasting()?;
+        levels.next().filter(|(level, _)| *level != from && (*level > from) == grows)
+    });
+    Some(reached.unwrap_or((before, told.span)))
+}
+
+/// How words begin that say how a hairpin goes, and nothing where none is. Common practice.
+const OF_HAIRPIN: [&str; 5] = ["a niente", "al ", "molto", "poco", "sempre"];
 
 /// Is what is told at a time the goal of a hairpin that an instrument without shades does not have, and does it hold
 /// for less than a bar? Nobody would know what it is for.
@@ -265,6 +318,37 @@ mod tests {
         };
         let fixture = fixture.direction("3/1", DirectionKind::Dynamic(goal));
         directions(&fixture.score(), 0)
+    }
+
+    #[test]
+    fn words_of_a_hairpin_are_for_those_who_have_it() {
+        let said = |words: &str, notes: &str| {
+            told(notes, true, Some(("1/1", DirectionKind::words(words))))
+        };
+        let all = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5, 3/1 1/1 F5";
+        let whole = "1 0/1 p, 2 0/1 \"poco a poco\", 2 0/1 <, 3 1/1 end, 4 0/1 mf";
+        assert_eq!(said("poco a poco", all), whole);
+        let over = "0/1 1/1 C5, 3/1 1/1 D5";
+        assert_eq!(said("poco a poco", over), "1 0/1 p, 4 0/1 mf");
+        // Too little of it to have one.
+        let little = "0/1 1/1 C5, 1/1 1/4 D5, 4/1 1/1 D5";
+        assert_eq!(said("poco a poco", little), "1 0/1 p, 5 0/1 mf");
+        assert_eq!(said("dolce", little), "1 0/1 p, 2 0/1 \"dolce\", 5 0/1 mf");
+    }
+
+    #[test]
+    fn who_enters_after_a_hairpin_is_told_where_it_has_led() {
+        let entry = |grows: bool, next: Dynamic| {
+            let fixture = Fixture::new(&["4/4"; 6]).notes("3/1 1/1 C5, 4/1 1/1 D5, 5/1 1/1 C5");
+            let fixture = fixture.direction("0/1", DirectionKind::Dynamic(Dynamic::P));
+            let pin = DirectionKind::Hairpin { grows, to: Time::of(2, 1) };
+            let fixture = fixture.direction("1/1", pin);
+            let fixture = fixture.direction("5/1", DirectionKind::Dynamic(next));
+            directions(&fixture.score(), 0)
+        };
+        assert_eq!(entry(true, Dynamic::Mf), "4 0/1 mf");
+        assert_eq!(entry(false, Dynamic::Pp), "4 0/1 pp");
+        assert_eq!(entry(false, Dynamic::Mf), "4 0/1 p, 6 0/1 mf");
     }
 
     #[test]
