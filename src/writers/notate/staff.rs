@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use crate::arrange::{PackedNote, Part, SoundRef, tremolo_of_two};
 use crate::instruments::Instrument;
-use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
+use crate::music::{Interval, Key, Metre, Pitch, Time};
 use crate::resolve::{Graces, Mark, Marks, OfTwo, Tuplet};
 
 use super::accidentals::Accidentals;
