@@ -156,7 +156,11 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
             // On one stem nobody could tell whose dynamic is whose, or who of them plucks.
-            Way::Unison | Way::Chords if told[bar] || otherwise[bar] => Way::Apart,
+            Way::Unison | Way::Chords
+                if told[bar] || otherwise[bar] || shared_words::stressed_alone(read, bar) =>
+            {
+                Way::Apart
+            }
             way => way,
         })
         .collect();

@@ -322,3 +322,33 @@ fn what_one_takes_stands_before_the_expressions_of_both() {
     });
     assert_eq!(said.collect::<Vec<_>>(), ["2. take cor anglais", "dolce", "a piacere"]);
 }
+
+#[test]
+fn a_stress_of_the_first_alone_stands_above_with_his_notes() {
+    let told = |notes: [&str; 2], who: usize, level| {
+        let mut score = oboes(notes[0], notes[1]);
+        let kind = StaffDirectionKind::Dynamic(level);
+        let said = StaffDirection { at: Time::QUARTER, kind, origin: Origin::default() };
+        score.staves[who].measures[0].directions.push(said);
+        let edition = condensed_score(&score);
+        let bar = &edition.staves[0].bars[0];
+        let above: Vec<bool> = bar
+            .directions
+            .iter()
+            .filter(|said| said.kind == DirectionKind::Dynamic(level))
+            .map(|said| said.above)
+            .collect();
+        (bar.voices.len(), above)
+    };
+    use crate::resolve::Dynamic;
+    let moving = "0/1 1/4 E5, 1/4 1/4 F5, 1/2 1/2 G5";
+    for level in [Dynamic::Sf, Dynamic::Sfz, Dynamic::Fp] {
+        assert_eq!(told([moving, "0/1 1/2 C5"], 0, level), (2, vec![true]), "{level:?}");
+        assert_eq!(told([moving, "0/1 1/2 C5"], 1, level), (2, vec![false]), "{level:?}");
+        // Of two with one rhythm each has a stem then.
+        let chords = [moving, "0/1 1/4 C5, 1/4 1/4 D5, 1/2 1/2 E5"];
+        assert_eq!(told(chords, 0, level), (2, vec![true]), "{level:?}");
+        // He plays by himself.
+        assert_eq!(told([moving, "1/2 1/2 C5"], 0, level), (1, vec![false]), "{level:?}");
+    }
+}

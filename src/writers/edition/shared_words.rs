@@ -73,6 +73,11 @@ pub(super) fn said(
             for own in all.iter_mut().filter(|own| differ && loud(own)) {
                 own.above = true;
             }
+            // A stress is of its note: under both it would be read as the second's too.
+            for own in all.iter_mut().filter(|own| is_stress(&own.kind)) {
+                let both = second.iter().any(|said| same(own, said));
+                own.above |= !both && plays_at(measures[1], own.at);
+            }
             let mut of_both = Vec::new();
             // When the second alone is told how loud to play.
             let told =
@@ -98,6 +103,34 @@ pub(super) fn said(
             all
         }
     }
+}
+
+/// Is it a dynamic of one note, as `sf` is, and `fp`?
+fn is_stress(kind: &DirectionKind) -> bool {
+    matches!(kind, DirectionKind::Dynamic(level) if level.lasting() != Some(*level))
+}
+
+/// Is one of two stressed alone while the other plays? On one stem nobody could tell who it is.
+pub(super) fn stressed_alone(pair: [&Staff; 2], bar: usize) -> bool {
+    let measures = pair.map(|staff| &staff.measures[bar]);
+    let stresses = |measure: &Measure| -> Vec<(Time, DirectionKind)> {
+        let said = measure.directions.iter().filter_map(staves::direction);
+        said.filter(|said| is_stress(&said.kind)).map(|said| (said.at, said.kind)).collect()
+    };
+    let all = measures.map(stresses);
+    (0..2).any(|who| {
+        let of_both = |stress| all[1 - who].contains(stress);
+        let alone = all[who].iter().filter(|stress| !of_both(stress));
+        alone.into_iter().any(|(at, _)| plays_at(measures[1 - who], *at))
+    })
+}
+
+/// Does a player begin a note or hold one at a time of a bar?
+fn plays_at(measure: &Measure, at: Time) -> bool {
+    measure.elements.iter().any(|element| {
+        let over = element.at <= at && at < element.at + element.length;
+        matches!(element.kind, ElementKind::Note(_)) && over
+    })
 }
 
 /// Is it of a player's own way to play, not of everybody's tempo?
