@@ -135,3 +135,53 @@ fn a_lone_sixteenth_keeps_its_room_where_longer_notes_have_more_than_theirs() {
         assert!(steps[2] > 1.74, "a sixteenth has its room: {steps:?}");
     }
 }
+
+/// The heads of the second bar of two oboes on one staff, and its dots, from left to right.
+fn heads_and_dots(one: &str, two: &str) -> (Vec<Rect>, Vec<Rect>) {
+    let page = oboes(one, two);
+    let first = |kind| {
+        let mut all = boxes(&page, kind);
+        let top = all.iter().map(|sign| sign.y0).fold(f64::MAX, f64::min);
+        all.retain(|sign| sign.y0 < top + 4.0);
+        all.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+        all
+    };
+    (first(Kind::Head), first(Kind::Dot))
+}
+
+#[test]
+fn at_a_unison_the_dot_follows_the_dotted_head() {
+    let page = oboes("1/4. A4 1/8 A5 1/2 A5", "1/8 A4 F4 F4 F4 1/2 F4");
+    let heads = boxes(&page, Kind::Head);
+    let top = heads.iter().map(|head| head.y0).fold(f64::MAX, f64::min);
+    let leftmost = |kind| {
+        let mut all = boxes(&page, kind);
+        all.retain(|sign| (sign.center().y - top).abs() < 8.0);
+        all.sort_by(|a, b| a.x0.total_cmp(&b.x0));
+        all
+    };
+    let (heads, stems, dots) = (leftmost(Kind::Head), leftmost(Kind::Stem), leftmost(Kind::Dot));
+    let (lower, upper) = (heads[0], heads[1]);
+    assert!((lower.y0 - upper.y0).abs() < 0.01 && upper.x0 > lower.x1, "{lower:?} {upper:?}");
+    // The stem down is on the left of the two, the stem up on the right, beside the dot.
+    assert!(stems[0].y1 > lower.y1 + 1.0 && stems[0].x0 < lower.center().x, "{stems:?}");
+    assert!(stems[1].y0 < upper.y0 - 1.0 && stems[1].x0 > upper.center().x, "{stems:?}");
+    assert!(dots[0].x0 > upper.x1 && dots[0].x0 < upper.x1 + 1.0, "{dots:?} {upper:?}");
+}
+
+#[test]
+fn the_dots_of_a_second_stand_in_one_column() {
+    let (_, dots) = heads_and_dots("1/4. B4 1/8 A5 1/2 A5", "1/4. A4 1/8 F4 1/2 F4");
+    assert!((dots[0].x0 - dots[1].x0).abs() < 0.05, "{dots:?}");
+}
+
+#[test]
+fn a_marcato_of_the_lower_of_two_stands_under_the_staff() {
+    let page = oboes("1/1 A5[marcato]", "1/1 F4[marcato]");
+    let heads = boxes(&page, Kind::Head);
+    let below = boxes(&page, Kind::Articulation).into_iter().filter(|sign| {
+        let near = |head: &&Rect| (head.center().x - sign.center().x).abs() < 1.0;
+        heads.iter().filter(near).any(|head| (0.0..6.0).contains(&(sign.y0 - head.y1)))
+    });
+    assert_eq!(below.count(), 20);
+}

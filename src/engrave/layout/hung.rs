@@ -83,7 +83,9 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec
             if !written.marks.has(mark) {
                 continue;
             }
-            let over = above || mark == Mark::Marcato;
+            // A marcato stands over the staff, but under it where another voice is over its own (common practice).
+            let over =
+                above || mark == Mark::Marcato && note.chord.side.is_none_or(|side| !under(&side));
             let glyph = match (mark, over) {
                 (Mark::Staccatissimo, true) => Glyph::ArticStaccatissimoAbove,
                 (Mark::Staccatissimo, false) => Glyph::ArticStaccatissimoBelow,

@@ -115,6 +115,10 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
 const UNLIKE: f64 = 0.6;
 const STEMLESS: f64 = 0.9;
 
+/// Air before a dotted head of the upper voice that stands to the right of an undotted one on its place: both stems
+/// are outside, the one down on the left, the other up on the right. Our heuristic.
+const BESIDE_UNLIKE: f64 = 0.2;
+
 /// Air behind a head that stands beside its column, more than behind others.
 const BESIDE: f64 = 0.7;
 
@@ -133,22 +137,32 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
         && above.iter().chain(below.iter()).all(|head| head.x == 0.0);
     let mut shift: f64 = 0.0;
     let crossed = highest > lowest + 1;
+    // Beside an undotted head on its place a dot follows its own head only where that stands to the right (Gould,
+    // chapter 1, from memory).
+    let dotted = (upper.event.element.value.dots > 0, lower.event.element.value.dots > 0);
+    let alone = upper.graces.is_empty() && upper.clef.is_none() && upper.spread.is_none();
+    let turned = lowest == highest && dotted == (true, false) && alone;
     if !shared {
         let stemless = lower.event.element.value.log2 <= 0;
         let second = lowest == highest + 1;
         let air = match (stemless, lowest == highest, crossed) {
+            _ if turned => BESIDE_UNLIKE,
             (true, _, _) if !second => STEMLESS,
             (true, _, _) | (false, true, _) => UNLIKE,
             (false, false, true) => 0.12,
             (false, false, false) => 0.0,
         };
+        let (stays, moves) =
+            if turned { (&below[..], &above[..]) } else { (&above[..], &below[..]) };
+        let (scale, moved_scale) =
+            if turned { (lower.scale, upper.scale) } else { (upper.scale, lower.scale) };
         loop {
             let mut to = shift;
-            for a in above.iter() {
-                for b in below.iter().filter(|b| (a.place - b.place).abs() <= 1) {
-                    let (left, right) = (a.x, a.x + width(a, upper.scale));
+            for a in stays {
+                for b in moves.iter().filter(|b| (a.place - b.place).abs() <= 1) {
+                    let (left, right) = (a.x, a.x + width(a, scale));
                     let at = b.x + shift;
-                    if at < right - STEM && at + width(b, lower.scale) > left + STEM {
+                    if at < right - STEM && at + width(b, moved_scale) > left + STEM {
                         to = to.max(right - STEM + air - b.x);
                     }
                 }
@@ -163,13 +177,18 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
             shift = width(&above[0], upper.scale) + 0.1;
         }
     }
-    lower.shift = shift;
     // A head beside its column needs more air, or it seems to belong to the next one.
-    lower.right += if shift > 0.0 { shift + BESIDE } else { 0.0 };
+    let room = if shift > 0.0 { shift + BESIDE } else { 0.0 };
+    if turned {
+        (upper.shift, upper.right) = (shift, upper.right + room);
+    } else {
+        (lower.shift, lower.right) = (shift, lower.right + room);
+    }
     let near = lowest - highest < 8;
     let signed = |heads: &[Head]| heads.iter().any(|head| head.accidental.is_some());
     if near && (signed(above) || signed(below)) && (shift > 0.0 || signed(above) && signed(below)) {
         let (a, b) = (upper.scale, lower.scale);
+        let own = (upper.shift, lower.shift);
         // A head that both share has one accidental.
         if shared
             && above[0].accidental.is_some()
@@ -178,7 +197,7 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
             let last = below.len() - 1;
             below[last].accidental = None;
         }
-        let reach = lay_accidentals(&mut [(above, 0.0, a), (below, shift, b)]);
+        let reach = lay_accidentals(&mut [(above, own.0, a), (below, own.1, b)]);
         upper.reach_left(reach);
         lower.reach_left(reach);
     }
@@ -186,21 +205,23 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     if shared {
         lower.dots.clear();
     }
-    // Dots stand behind all heads that lie beside them.
+    // Dots stand behind all heads that lie beside them, and behind that of a second, over or under which they would be.
+    let seconds = i32::from(lowest == highest + 1);
     let behind = |dots: &[(f64, i32)], heads: &[Head], shift: f64, scale: f64| -> f64 {
         let Some(first) = dots.iter().map(|dot| dot.0).reduce(f64::min) else { return 0.0 };
         let beside = heads
             .iter()
-            .filter(|head| dots.iter().any(|dot| (dot.1 - head.place).abs() <= 1))
+            .filter(|head| dots.iter().any(|dot| (dot.1 - head.place).abs() <= 1 + seconds))
             .map(|head| head.x + shift + width(head, scale));
         beside.fold(0.0, |by: f64, edge| by.max(edge + DOT_GAP - first))
     };
     let heads = |chord: &Chord<'a>| chord.heads().to_vec();
     let (above, below) = (heads(upper), heads(lower));
-    let by = behind(&upper.dots, &below, lower.shift, lower.scale);
+    let apart = lower.shift - upper.shift;
+    let by = behind(&upper.dots, &below, apart, lower.scale);
     upper.dots.iter_mut().for_each(|dot| dot.0 += by);
     upper.right += by;
-    let by = behind(&lower.dots, &above, -lower.shift, upper.scale);
+    let by = behind(&lower.dots, &above, -apart, upper.scale);
     lower.dots.iter_mut().for_each(|dot| dot.0 += by);
     lower.right += by;
     // Grace notes of both stand side by side where they would touch.
