@@ -5,6 +5,7 @@
 //! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
 //! mutes are taken back in the same way; where a line takes up a voice that plucks or is muted there, so does it.
 
+use super::idiom::leave_out_words;
 use super::{GivenLine, Part, Run, has_technique, words};
 use crate::diagnostics::Span;
 use crate::lists::put_in_order;
@@ -40,6 +41,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
                 }
                 _ => true,
             });
+            leave_out_words(&mut own, |at| part.instrument_at(at));
         }
         let loudness = own.iter().any(|d| is_loudness(&d.kind));
         let loud_at = |directions: &[Direction], at| {

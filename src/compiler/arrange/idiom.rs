@@ -2,7 +2,8 @@
 
 use super::{Notes, PackedNote};
 use crate::instruments::{Family, Instrument, Loudness};
-use crate::resolve::{Mark, Technique};
+use crate::music::Time;
+use crate::resolve::{Direction, DirectionKind, Mark, Technique};
 
 /// Can the instrument be plucked or bowed, muted, and the like? Bows are for bowed strings; mutes
 /// for strings, brass and drums (common practice).
@@ -14,6 +15,70 @@ pub fn has_technique(instrument: &Instrument, technique: Technique) -> bool {
             matches!(instrument.family, Family::Strings | Family::Brass | Family::Percussion)
         }
     }
+}
+
+/// Words of playing on strings, without their full stops. (Common practice.)
+const ON_STRINGS: [&str; 27] = [
+    "sul g",
+    "sul d",
+    "sul a",
+    "sul e",
+    "sul c",
+    "sul pont",
+    "sul ponticello",
+    "sul tasto",
+    "sulla tastiera",
+    "am steg",
+    "am griffbrett",
+    "près du chevalet",
+    "sur la touche",
+    "on the bridge",
+    "near the bridge",
+    "over the fingerboard",
+    "on the fingerboard",
+    "flautando",
+    "punta d'arco",
+    "alla punta",
+    "al tallone",
+    "jeté",
+    "spiccato",
+    "saltando",
+    "col legno",
+    "col legno battuto",
+    "col legno tratto",
+];
+
+/// Words with which all of these end. (Common practice.)
+const AS_USUAL: [&str; 7] =
+    ["ord", "ordinario", "modo ord", "modo ordinario", "pos ord", "nat", "naturale"];
+
+/// Words before these that say how much, or for how long. (Common practice.)
+const MORE_OR_LESS: [&str; 5] = ["poco ", "molto ", "sempre ", "ancora ", "quasi "];
+
+/// Leaves out words of a voice, which many may play, about strings that the instrument does not have, and the words
+/// with which they end. What says something else besides stays.
+pub(super) fn leave_out_words<'a>(
+    directions: &mut Vec<Direction>,
+    instrument_at: impl Fn(Time) -> &'a Instrument,
+) {
+    let mut left_out = false;
+    directions.retain(|said| {
+        let DirectionKind::Words(words) = &said.kind else { return true };
+        // Lutes and guitars are plucked at the bridge or over the fingerboard too.
+        let instrument = instrument_at(said.at);
+        if bowed(instrument) || instrument.family == Family::Plucked {
+            left_out = false;
+            return true;
+        }
+        let words = words.to_lowercase().replace('.', "").replace('’', "'");
+        let words = words.trim();
+        let much = MORE_OR_LESS.iter().find_map(|much| words.strip_prefix(much));
+        if ON_STRINGS.contains(&much.unwrap_or(words)) {
+            left_out = true;
+            return false;
+        }
+        !(AS_USUAL.contains(&words) && std::mem::take(&mut left_out))
+    });
 }
 
 /// Does a mark mean anything on the instrument? Bows go up and down on bowed strings, the hand

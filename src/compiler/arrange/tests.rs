@@ -236,6 +236,35 @@ fn who_takes_up_a_voice_plays_as_it_is_played_there() {
 }
 
 #[test]
+fn words_about_strings_are_for_those_who_have_them() {
+    let told = |words: [&str; 3], player: &str| {
+        let [one, two, three] = words;
+        let lines = format!(
+            "voice own {{\n1: [\"{one}\"] 1/2 C5 |\n2: [\"{two}\"] 1/2 D5 |\n3: [\"{three}\"] 1/2 E5 |\n4: 1/2 D5 |\n}}\n\
+             scoring one for small {{\n  violin-1 plays own as melody\n  oboe.1 plays own as melody\n}}"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("example.ripieno", format!("{FRAME}{lines}"));
+        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+        assert!(findings.is_empty(), "{findings:#?}");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+        let said = part.directions.iter().filter_map(|said| match &said.kind {
+            DirectionKind::Words(words) => Some(words.to_string()),
+            _ => None,
+        });
+        said.collect::<Vec<_>>().join(", ")
+    };
+    let words = ["sempre sul G", "ord.", "dolce"];
+    assert_eq!(told(words, "violin-1"), "sempre sul G, ord., dolce");
+    assert_eq!(told(words, "oboe.1"), "dolce");
+    // What says something else besides stays, and so does what ends nothing that was left out.
+    let words = ["sul G, dolce", "sul ponticello", "ord."];
+    assert_eq!(told(words, "oboe.1"), "sul G, dolce");
+    assert_eq!(told(["ord.", "dolce", "ord."], "oboe.1"), "ord., dolce, ord.");
+}
+
+#[test]
 fn words_of_a_line_are_not_said_again_after_a_rest_within_it() {
     let piece = piece(
         "scoring one for small {\n  oboe.1 plays upper bars 1..4 as melody, \"solo\"\n  \
