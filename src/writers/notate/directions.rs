@@ -21,8 +21,8 @@ pub(super) use told::Told;
 
 use super::staff::Bars;
 use super::{
-    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind,
-    jumps_back, names, who,
+    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, jumps,
+    names, who,
 };
 
 /// Puts a part's directions into the measures of its staff.
@@ -267,8 +267,8 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    let back = jumps_back::told(part, frame);
-    for told in names::changes_told(part, frame, &[]).into_iter().chain(back) {
+    let at_jumps = jumps::told(part, frame);
+    for told in names::changes_told(part, frame, &[]).into_iter().chain(at_jumps) {
         let origin = Origin { source: None, line: part.taken_by(told.taken) };
         let bar = match told.at_end {
             true => frame.partition_point(|bar| bar.start < told.at).saturating_sub(1),

@@ -16,7 +16,7 @@ mod grid;
 mod hands;
 pub(crate) mod in_hand;
 mod joined;
-mod jumps_back;
+mod jumps;
 mod lyrics;
 mod names;
 #[cfg(test)]
