@@ -10,8 +10,8 @@ use ripieno_engrave::paper::Paper;
 use ripieno_engrave::store::NewScratch;
 use ripieno_engrave::{layout, overrides, reading};
 use ripieno_writers::edition;
-use ripieno_writers::notate;
-use ripieno_writers::render::{self, text};
+use ripieno_writers::notate::{self, Pitches};
+use ripieno_writers::render::{self, ScoreKind, text};
 
 use super::Failure;
 
@@ -176,28 +176,47 @@ impl Printing {
         let Some(bars) = self.bars else { return Ok(Vec::new()) };
         let BarNumbers { first, last } = bars;
         let bars = within(&arrangement.piece.form, bars)?;
-        let mut score = notate::notate(arrangement);
-        score.source.clone_from(&wanted.source);
         let name =
             if first == last { format!("bar-{first}") } else { format!("bars-{first}-{last}") };
-        let mut files = Vec::new();
-        if formats.contains(&Format::Written(render::Format::Text)) {
-            let text = text::passage(&score, bars.clone(), wanted.text);
-            files.push((format!("{name}.txt"), text.into_bytes()));
-        }
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
-        if !drawn.is_empty() {
-            let sheet = reading::sheet(&edition::full_score(&score));
-            let sheet = sheet.passage(reading::shown(&sheet, bars));
-            let pages =
-                layout::passage(&sheet, &overrides::score_setup(arrangement, &self.setups()));
+        let in_text = formats.contains(&Format::Written(render::Format::Text));
+        let mut files = Vec::new();
+        for &kind in &wanted.scores {
+            let (pitches, beside) = match kind {
+                ScoreKind::Full => (Pitches::Written, String::new()),
+                ScoreKind::Concert => (Pitches::Concert, format!("-{}", kind.word())),
+                ScoreKind::Condensed => (Pitches::Written, format!("-{}", kind.word())),
+            };
+            let mut score = notate::notate_at(arrangement, pitches);
+            score.source.clone_from(&wanted.source);
+            // Of text there is no condensed score.
+            if in_text && kind != ScoreKind::Condensed {
+                let text = text::passage(&score, bars.clone(), wanted.text);
+                files.push((format!("{name}{beside}.txt"), text.into_bytes()));
+            }
+            if drawn.is_empty() {
+                continue;
+            }
+            let edition = match kind {
+                ScoreKind::Full | ScoreKind::Concert => edition::full_score(&score),
+                ScoreKind::Condensed => edition::condensed_score(&score),
+            };
+            let sheet = reading::sheet(&edition);
+            let sheet = sheet.passage(reading::shown(&sheet, bars.clone()));
+            let setup = overrides::score_setup(arrangement, &self.setups(), kind);
+            let pages = layout::passage(&sheet, &setup);
             for (page, format, content) in
                 drawn.iter().flat_map(|&format| outputs::files(&pages, format))
             {
                 let bytes = content.bytes().map_err(|error| Failure(error.to_string()))?;
-                files.push((format!("{name}{page}.{}", format.ending()), bytes));
+                files.push((format!("{name}{beside}{page}.{}", format.ending()), bytes));
             }
+        }
+        if files.is_empty() {
+            return Err(Failure(
+                "a condensed score is not written as text: ask for pdf, svg or png".into(),
+            ));
         }
         Ok(files)
     }

@@ -163,7 +163,7 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
             Overridden::HideEmpty(who) => {
                 let hidden: HashSet<usize> =
                     concerned.iter().flat_map(|one| one.hidden.iter().copied()).collect();
-                if hidden.is_empty() {
+                if hidden.is_empty() && who.is_empty() {
                     found.push(told(
                         "No staff rests through a whole line of the score.".to_string(),
                         "Remove the line; larger staves or fewer bars on a line would not help \
@@ -342,8 +342,8 @@ fn hasty(arrangement: &Arrangement, part: usize, turn: &Turn) -> Option<Diagnost
 
 /// Is it a score of which a few bars are asked for?
 #[must_use]
-pub fn score_setup(arrangement: &Arrangement, asked: &Setups) -> Setup {
-    let whole = setup(arrangement, asked, Of::Score(ScoreKind::Full));
+pub fn score_setup(arrangement: &Arrangement, asked: &Setups, kind: ScoreKind) -> Setup {
+    let whole = setup(arrangement, asked, Of::Score(kind));
     Setup { lines: Vec::new(), turns: Vec::new(), ..whole }
 }
 

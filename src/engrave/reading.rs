@@ -371,7 +371,7 @@ fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
             SpanKind::Octave { from: time(*from), to: time(*to), octaves: *octaves }
         }
     };
-    Span { kind, above: span.above }
+    Span { kind, above: span.above, cut: (false, false) }
 }
 
 /// Hands over each bar that is shown, with its index in the form.

@@ -144,7 +144,7 @@ mod tests {
                     to: (to, Time::ZERO),
                     grows: n % 2 == 0,
                 };
-                Span { kind, above: n % 3 == 0 }
+                Span { kind, above: n % 3 == 0, cut: (false, false) }
             })
             .collect();
         let spans = Spans::new(all.clone());

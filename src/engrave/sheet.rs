@@ -167,6 +167,8 @@ pub struct Span {
     pub kind: SpanKind,
     /// Does it stand above?
     pub above: bool,
+    /// Did it begin before the bars of the sheet, and does it go on behind them?
+    pub cut: (bool, bool),
 }
 
 /// Kinds of spans.
@@ -272,7 +274,6 @@ impl Sheet {
     pub fn passage(&self, bars: Range<usize>) -> Sheet {
         let (from, to) = (bars.start, bars.end);
         let mut passage = self.clone();
-        let inside = |bar: usize| (from..to).contains(&bar);
         passage.bars = self.bars[from..to].to_vec();
         passage.closing.clear();
         for staff in &mut passage.staves {
@@ -282,11 +283,7 @@ impl Sheet {
             }
             staff.bars = Stretch::new(0, bars);
             let mut spans = std::mem::take(&mut staff.spans).into_all();
-            spans.retain(|span| {
-                let (a, b) = span.bars();
-                inside(a) && inside(b)
-            });
-            spans.iter_mut().for_each(|span| span.shift(from));
+            let spans = spans.drain(..).filter_map(|span| span.within(from..to)).collect();
             staff.spans = Spans::new(spans);
         }
         if let Some(first) = passage.bars.first_mut() {
@@ -304,6 +301,9 @@ impl Staff {
     }
 }
 
+/// What says how prominently somebody plays, and not who.
+const PROMINENT: [&str; 3] = ["solo", "soli", "tutti"];
+
 impl StaffBar {
     /// Who plays of those who share a staff, or whose cue it is, for a line that begins with the bar: it is
     /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
@@ -311,8 +311,12 @@ impl StaffBar {
     pub fn said_again(&self) -> Option<&Direction> {
         let who = self.who.as_ref()?;
         let kind = std::mem::discriminant(&who.kind);
-        let said =
-            |said: &Direction| std::mem::discriminant(&said.kind) == kind && said.at <= who.at;
+        // Which of them plays is not said by how prominent he is.
+        let prominent = |said: &DirectionKind| matches!(said, DirectionKind::Who(words) if PROMINENT.contains(&&**words));
+        let said = |said: &Direction| {
+            let alike = std::mem::discriminant(&said.kind) == kind;
+            alike && said.at <= who.at && !prominent(&said.kind)
+        };
         (!self.directions.iter().any(said)).then_some(who)
     }
 
@@ -369,6 +373,32 @@ impl Span {
         self.each_bar(|bar| *bar -= bars);
     }
 
+    /// What is left of it in some bars alone, from which they are counted. A trill that lies across their edge is left out.
+    fn within(mut self, bars: Range<usize>) -> Option<Span> {
+        let (from, to) = self.bars();
+        self.cut = (from < bars.start, to >= bars.end);
+        match &mut self.kind {
+            _ if from >= bars.end || to < bars.start => return None,
+            SpanKind::Slur(from, to) => {
+                from.bar = from.bar.max(bars.start);
+                to.bar = to.bar.min(bars.end - 1);
+            }
+            SpanKind::Trill(..) if self.cut != (false, false) => return None,
+            SpanKind::Trill(..) => {}
+            SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
+                if *to <= (bars.start, Time::ZERO) {
+                    return None;
+                }
+                let end = (bars.end, Time::ZERO);
+                self.cut.1 = *to > end;
+                *from = (*from).max((bars.start, Time::ZERO));
+                *to = (*to).min(end);
+            }
+        }
+        self.shift(bars.start);
+        Some(self)
+    }
+
     /// Moves it so many bars on.
     pub(crate) fn shift_on(&mut self, bars: usize) {
         self.each_bar(|bar| *bar += bars);
@@ -385,5 +415,30 @@ impl Span {
                 change(&mut to.0);
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_spans_the_edge_of_a_passage_is_cut_there() {
+        let span = |kind: SpanKind| Span { kind, above: true, cut: (false, false) };
+        let octave = |from: usize, to: usize| {
+            let (from, to) = ((from, Time::ZERO), (to, Time::ZERO));
+            span(SpanKind::Octave { from, to, octaves: 1 })
+        };
+        let left = |span: Span| span.within(2..5).map(|span| (span.bars(), span.cut));
+        assert_eq!(left(octave(1, 4)), Some(((0, 2), (true, false))));
+        assert_eq!(left(octave(3, 5)), Some(((1, 3), (false, false))), "to the last bar line");
+        assert_eq!(left(octave(3, 7)), Some(((1, 3), (false, true))));
+        assert_eq!(left(octave(0, 2)), None, "it ends at the first bar line");
+        assert_eq!(left(octave(5, 7)), None);
+        let place = |bar: usize| SheetPlace { bar, voice: 0, element: 0 };
+        let slur = |from: usize, to: usize| span(SpanKind::Slur(place(from), place(to)));
+        assert_eq!(left(slur(1, 2)), Some(((0, 0), (true, false))));
+        assert_eq!(left(slur(4, 5)), Some(((2, 2), (false, true))));
+        assert_eq!(left(slur(0, 1)), None);
     }
 }

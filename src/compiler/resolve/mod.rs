@@ -341,7 +341,7 @@ fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
     if spans.is_empty() && !cx.told.may_be_lost("piece") {
         cx.push(
             Diagnostic::error("names/no-piece", piece.span, "There is no `piece` declaration.")
-                .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
+                .with_help("Write `piece \"Title\" { composer \"…\" }` at its head."),
         );
     }
     if piece.title.trim().is_empty() {

@@ -283,7 +283,10 @@ pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
         let bars = piece.form.bars.iter().map(|bar| moved_bar(bar, start));
         form.bars.extend(bars);
         let is_last = movements.last().is_some_and(|(last, _)| *last == number);
-        if let Some(bar) = form.bars.last_mut().filter(|_| movement.attacca && !is_last) {
+        // Where the movement is over when it is played, which is at the Fine after a da capo.
+        let end = piece.form.playing_order().last().map(|bar| first + bar);
+        let end = end.and_then(|bar| form.bars.get_mut(bar));
+        if let Some(bar) = end.filter(|_| movement.attacca && !is_last) {
             bar.signs.push(Sign::Attacca);
         }
         counted.number(&mut form.bars[first..], whole.through);

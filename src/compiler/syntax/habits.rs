@@ -97,6 +97,11 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
     }
     if matches!(found, "8va" | "8vb" | "15ma" | "15mb") {
+        if let Some(bars) = bars_before(text, at) {
+            let mended = format!("{found} {}", text[bars..at].trim_end());
+            let help = format!("Write the octave before the bars: `{mended}`.");
+            return Some(Habit { help, fix: Some((bars, at + found.len(), mended)) });
+        }
         let behind = rest[found.len()..].trim_start();
         let name: &str = behind.split([' ', '\n', ',']).next().unwrap_or_default();
         let end = text.len() - behind.len() + name.len();
@@ -418,6 +423,15 @@ pub(super) fn late(span: Span, said: &str, before: Span) -> Diagnostic {
     diagnostic
 }
 
+/// Where `bars` stands whose numbers end just before a place.
+fn bars_before(text: &str, at: usize) -> Option<usize> {
+    let line = text[..at].rfind('\n').map_or(0, |end| end + 1);
+    let bars = line + text[line..at].rfind(" bars ")? + 1;
+    let numbers = text[bars + "bars ".len()..at].chars();
+    let mut other = numbers.filter(|c| !c.is_ascii_digit() && !matches!(c, '.' | ',' | ' '));
+    other.next().is_none().then_some(bars)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -443,6 +457,15 @@ mod tests {
         for word in ["dx", "xyz", "acent", "x", "D55"] {
             assert_eq!(note_name(word), None, "{word}");
         }
+    }
+
+    #[test]
+    fn an_octave_behind_the_bars_has_its_place_before_them() {
+        let line = "violin-1 plays upper bars 1..2, 4 8va as melody";
+        let bars = bars_before(line, line.find("8va").unwrap()).unwrap();
+        assert!(line[bars..].starts_with("bars 1..2"));
+        let before = "violin-1 plays 8va upper bars 1";
+        assert_eq!(bars_before(before, before.find("8va").unwrap()), None);
     }
 
     #[test]

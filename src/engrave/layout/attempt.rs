@@ -537,7 +537,7 @@ impl<'a> Layout<'a> {
             }
         };
         let all: Vec<usize> = (0..sheet.staves.len()).filter(|&n| stands(n)).collect();
-        if !self.setup.hide_empty || bars.start == 0 {
+        if !self.setup.hide_empty || bars.start == 0 && !self.setup.bare {
             return all;
         }
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_idle());

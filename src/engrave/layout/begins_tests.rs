@@ -73,3 +73,21 @@ fn a_line_that_begins_within_a_cue_tears_it() {
     assert!(cues[first + 1..=played].iter().all(|torn| *torn == 1), "{cues:?}");
     assert!(cues[played + 1..].iter().all(|torn| *torn == 0), "{cues:?}");
 }
+
+#[test]
+fn a_line_that_begins_with_a_solo_says_whose_it_is() {
+    let text = format!(
+        "{}voice one {{ {} }}\nvoice two {{ 1: 1/1 C4 | }}\n\
+         scoring all for few {{\n oboe.1 plays one bars 2..4 as melody\n \
+         oboe.1 plays one bars 5..20 as melody, solo\n oboe.2 plays two as harmony\n}}\n",
+        super::tests::OBOES,
+        bars(20, "1/2 C5 1/4 E5 F5"),
+    );
+    let sheet = super::tests::score_sheet(&text, true);
+    let words = |bar: usize| {
+        let who = sheet.staves[0].bars[bar].said_again()?;
+        Some(format!("{:?}", who.kind))
+    };
+    let one = Some("Who(\"1.\")".to_string());
+    assert_eq!([words(3), words(4), words(5)], [one.clone(), one.clone(), one]);
+}

@@ -233,7 +233,13 @@ pub(super) fn ornaments(
                 let below = mark == Mark::Mordent && over;
                 let sign = super::chord::accidental_sign(alter);
                 let sign = (sign, SMALL_SIGN * size);
-                small_sign(canvas, (Kind::Accidental, origin), sign, note.middle(), over && !below);
+                small_sign(
+                    canvas,
+                    (Kind::Articulation, origin),
+                    sign,
+                    note.middle(),
+                    over && !below,
+                );
             }
         }
         if written.marks.has(Mark::Breath) {
@@ -319,7 +325,7 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64, above: bool) {
     canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), size);
     if let Some(sign) = neighbour {
         let at = (x + bounds.x1 + 0.2 * size, y - 0.75 * size);
-        canvas.glyph((Kind::Accidental, origin), sign, at, SMALL_SIGN * size);
+        canvas.glyph((Kind::Articulation, origin), sign, at, SMALL_SIGN * size);
         bounds.x1 += signed;
     }
     if waved {

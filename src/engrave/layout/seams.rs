@@ -53,11 +53,15 @@ pub(super) fn pauses(sheet: &Sheet, surveyed: &[Surveyed]) -> Vec<Pause> {
     let mut pauses = vec![Pause::default(); bars + 1];
     let silent = |bar: usize| surveyed[bar].silent.iter().all(|silent| *silent);
     let mut before: f64 = 0.0;
+    let mut attacca = false;
     for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
         // Between movements everybody turns, unless the next one follows at once.
-        let attacca = bar > 0 && sheet.bars[bar - 1].signs.contains(&Sign::Attacca);
-        if bar > 0 && !sheet.bars[bar].headings.is_empty() && !attacca {
-            before += BETWEEN_MOVEMENTS;
+        attacca |= bar > 0 && sheet.bars[bar - 1].signs.contains(&Sign::Attacca);
+        if bar > 0 && !sheet.bars[bar].headings.is_empty() {
+            if !attacca {
+                before += BETWEEN_MOVEMENTS;
+            }
+            attacca = false;
         }
         // Within a bar nobody turns.
         pause.before = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { before };

@@ -95,12 +95,18 @@ pub(super) fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) ->
     let mut jumps = Vec::new();
     for (n, bar) in placed.iter().enumerate() {
         let over_rest = sheet.bars[bar.bar].count > 1;
+        let mut others = false;
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
                 let next = placed.get(n + 1).map(|next| &sheet.bars[next.bar]);
                 let x = (bar.end - run.width - behind(next)).max(0.0);
-                let under = under_jump(canvas, (x - 0.2, x + run.width), over_rest);
+                let over = (x - 0.2, x + run.width);
+                let under = match others {
+                    true => canvas.sky.top(over.0, over.1),
+                    false => under_jump(canvas, over, over_rest),
+                };
+                others = true;
                 let y = under - ABOVE - run.fall();
                 let jump = Jump { run, x, y };
                 if next.is_some_and(|next| next.mark.is_none() && next.tempo.is_some()) {

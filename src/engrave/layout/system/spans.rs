@@ -32,16 +32,16 @@ impl SystemLine<'_> {
         (begin, end): (f64, f64),
     ) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = spans
+        let mut slurs: Vec<(SheetPlace, SheetPlace, &SheetSpan)> = spans
             .iter()
             .filter_map(|span| match span.kind {
-                SpanKind::Slur(from, to) => Some((from, to, span.above)),
+                SpanKind::Slur(from, to) => Some((from, to, *span)),
                 _ => None,
             })
             .collect();
         // Short ones first, so that long ones go over them.
         slurs.sort_by_key(|(from, to, _)| (to.bar - from.bar, to.element.abs_diff(from.element)));
-        for (from, to, above) in slurs {
+        for (from, to, span) in slurs {
             let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
             let notes = &with_graces(notes);
             let find = |place: SheetPlace| {
@@ -50,7 +50,8 @@ impl SystemLine<'_> {
                     note.bar == place.bar && usize::from(origin.element) == place.element
                 })
             };
-            let (starts, ends) = (from.bar >= first.bar, to.bar <= last.bar);
+            let starts = from.bar >= first.bar && !span.cut.0;
+            let ends = to.bar <= last.bar && !span.cut.1;
             let from_note = if starts { find(from) } else { Some(0) };
             let to_note = if ends { find(to) } else { notes.len().checked_sub(1) };
             let (Some(a), Some(b)) = (from_note, to_note) else { continue };
@@ -62,7 +63,7 @@ impl SystemLine<'_> {
                 last: b,
                 begin: (!starts).then_some(begin),
                 end: (!ends).then_some(end),
-                above,
+                above: span.above,
             };
             curves::slur_over(canvas, notes, reach);
         }
@@ -89,9 +90,9 @@ impl SystemLine<'_> {
             if to == (first.bar, Time::ZERO) {
                 continue;
             }
-            let carried = from.0 < first.bar;
+            let carried = from.0 < first.bar || span.cut.0;
             let next = (last.bar + 1, Time::ZERO);
-            let goes_on = to.0 > last.bar && to != next;
+            let goes_on = to.0 > last.bar && (to != next || span.cut.1);
             let left = if carried { Some((begin, false)) } else { self.place_of(from) };
             let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
             let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
@@ -194,8 +195,8 @@ impl SystemLine<'_> {
             if to == (first.bar, Time::ZERO) {
                 continue;
             }
-            let begins = from.0 >= first.bar;
-            let ends = to.0 <= last.bar || to == (last.bar + 1, Time::ZERO);
+            let begins = from.0 >= first.bar && !span.cut.0;
+            let ends = to.0 <= last.bar || to == (last.bar + 1, Time::ZERO) && !span.cut.1;
             let column = self.place_of(from).filter(|_| begins);
             let x0 = column.map_or(begin, |place| place.0 - self.beside_column(from));
             let x1 = if ends { self.octave_ends(to).unwrap_or(end) } else { end };

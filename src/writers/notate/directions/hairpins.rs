@@ -105,16 +105,12 @@ impl<'a> Hairpins<'a> {
         if !late || (low < high) != grows {
             return false;
         }
-        let (gone, all) = (at - since, until - since);
-        let steps = i64::from(low.abs_diff(high));
-        let steps = (gone * (2 * steps) + all).div_floor(all * 2);
-        let Ok(steps) = u8::try_from(steps) else { return false };
-        let degree = if grows { low + steps } else { low - steps };
+        let Some(degree) = on_the_way((low, high), at - since, until - since) else { return false };
         let level = Dynamic::WORDS[usize::from(degree)].0;
-        if steps > 0 {
+        if degree != low {
             self.on_the_way.push(Goal { at, level, source });
         }
-        steps > 0
+        degree != low
     }
 
     /// Where words are written that say how a hairpin goes of which this player has nothing: who enters when it is over
@@ -180,35 +176,55 @@ fn add(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
 }
 
 /// The dynamic that holds where a hairpin begins to be played: who enters with it after a rest must know
-/// from where it leads (common practice). `None` where another hairpin has led elsewhere meanwhile.
+/// from where it leads (common practice); amid it, the degree to which it has come. `None` where another hairpin has led
+/// elsewhere meanwhile.
 pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     let (level, said) = level_at(&part.directions, at)?;
     let led = part.directions.iter().any(|other| {
         matches!(other.kind, DirectionKind::Hairpin { to, .. } if other.at >= said.at && to <= at)
     });
-    (!led).then_some((level, said.span))
+    (!led).then(|| led_to(part, said.at, at, level).unwrap_or((level, said.span)))
 }
 
-/// The dynamic to tell a player who enters at a time, for whom one stands that was told before. Where a hairpin has led
-/// from there to the next dynamic meanwhile, it is that one.
+/// The dynamic to tell a player who enters at a time, for whom one stands that was told before: where a hairpin has led
+/// from there to the next dynamic meanwhile, that one; amid the hairpin, the degree to which it has come. (Our heuristic;
+/// common practice is that he is told one.)
 pub(super) fn level_at_entry(part: &Part, told: &Direction, at: Time) -> Option<(Dynamic, Span)> {
     let DirectionKind::Dynamic(before) = told.kind else { return None };
-    let after = part.directions.partition_point(|said| said.at < told.at);
-    let since = part.directions[after..].iter().take_while(|said| said.at < at);
-    let led = since.filter_map(|said| match said.kind {
-        DirectionKind::Hairpin { grows, to } if to <= at => Some((grows, to)),
+    Some(led_to(part, told.at, at, before).unwrap_or((before, told.span)))
+}
+
+/// Where the last hairpin between two times has led at the second of them, from the dynamic that was told at the first
+/// one; `None` where there is none, or where it is not known whither.
+fn led_to(part: &Part, told: Time, at: Time, before: Dynamic) -> Option<(Dynamic, Span)> {
+    let directions = &part.directions;
+    let first = directions.partition_point(|said| said.at < told);
+    let since = directions[first..].iter().take_while(|said| said.at < at);
+    let (since, grows, to) = since
+        .filter_map(|said| match said.kind {
+            DirectionKind::Hairpin { grows, to } => Some((said.at, grows, to)),
+            _ => None,
+        })
+        .last()?;
+    let next = directions.partition_point(|said| said.at < to);
+    let mut levels = directions[next..].iter().filter_map(|said| match said.kind {
+        DirectionKind::Dynamic(level) => Some((level.lasting()?, said.span)),
         _ => None,
     });
-    let reached = led.last().and_then(|(grows, to)| {
-        let next = part.directions.partition_point(|said| said.at < to);
-        let mut levels = part.directions[next..].iter().filter_map(|said| match said.kind {
-            DirectionKind::Dynamic(level) => Some((level.lasting()?, said.span)),
-            _ => None,
-        });
-        let from = before.lasting()?;
-        levels.next().filter(|(level, _)| *level != from && (*level > from) == grows)
-    });
-    Some(reached.unwrap_or((before, told.span)))
+    let (goal, source) = levels.next()?;
+    let (low, high) = (before.lasting()?.degree()?, goal.degree()?);
+    if low == high || (low < high) != grows {
+        return None;
+    }
+    let degree = on_the_way((low, high), (at - since).min(to - since), to - since)?;
+    Some((Dynamic::WORDS[usize::from(degree)].0, source))
+}
+
+/// The degree to which a hairpin between two has come after a part of its time.
+fn on_the_way((from, to): (u8, u8), gone: Time, all: Time) -> Option<u8> {
+    let steps = i64::from(from.abs_diff(to));
+    let steps = u8::try_from((gone * (2 * steps) + all).div_floor(all * 2)).ok()?;
+    Some(if from < to { from + steps } else { from - steps })
 }
 
 /// How words begin that say how a hairpin goes, and nothing where none is. Common practice.
@@ -334,6 +350,31 @@ mod tests {
         let little = "0/1 1/1 C5, 1/1 1/4 D5, 4/1 1/1 D5";
         assert_eq!(said("poco a poco", little), "1 0/1 p, 5 0/1 mf");
         assert_eq!(said("dolce", little), "1 0/1 p, 2 0/1 \"dolce\", 5 0/1 mf");
+    }
+
+    #[test]
+    fn who_enters_amid_a_hairpin_is_told_how_far_it_has_come() {
+        let entry = |from: Dynamic, grows: bool, to: Dynamic, notes: &str| {
+            let fixture = Fixture::new(&["4/4"; 6]).notes(notes);
+            let fixture = fixture.direction("0/1", DirectionKind::Dynamic(from));
+            let pin = DirectionKind::Hairpin { grows, to: Time::of(4, 1) };
+            let fixture = fixture.direction("0/1", pin);
+            directions(&fixture.direction("4/1", DirectionKind::Dynamic(to)).score(), 0)
+        };
+        let late = "3/1 1/1 C5, 4/1 1/1 D5";
+        assert_eq!(
+            entry(Dynamic::Ff, false, Dynamic::P, late),
+            "4 0/1 mp, 4 0/1 >, 4 1/1 end, 5 0/1 p"
+        );
+        assert_eq!(
+            entry(Dynamic::Pp, true, Dynamic::F, late),
+            "4 0/1 mf, 4 0/1 <, 4 1/1 end, 5 0/1 f"
+        );
+        // Where it leads nowhere from there, from where it came.
+        assert_eq!(
+            entry(Dynamic::P, false, Dynamic::F, late),
+            "4 0/1 p, 4 0/1 >, 4 1/1 end, 5 0/1 f"
+        );
     }
 
     #[test]
