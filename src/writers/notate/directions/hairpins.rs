@@ -216,7 +216,10 @@ fn led_to(part: &Part, told: Time, at: Time, before: Dynamic) -> Option<(Dynamic
     if low == high || (low < high) != grows {
         return None;
     }
-    let degree = on_the_way((low, high), (at - since).min(to - since), to - since)?;
+    let reached = on_the_way((low, high), (at - since).min(to - since), to - since)?;
+    // Who still has some of it does not stand at its end yet.
+    let before_goal = if low < high { high - 1 } else { high + 1 };
+    let degree = if reached == high && at < to { before_goal } else { reached };
     Some((Dynamic::WORDS[usize::from(degree)].0, source))
 }
 
@@ -369,6 +372,11 @@ mod tests {
         assert_eq!(
             entry(Dynamic::Pp, true, Dynamic::F, late),
             "4 0/1 mf, 4 0/1 <, 4 1/1 end, 5 0/1 f"
+        );
+        let end = "15/4 1/4 C5, 4/1 1/1 D5";
+        assert_eq!(
+            entry(Dynamic::P, true, Dynamic::F, end),
+            "4 3/4 mf, 4 3/4 <, 4 1/1 end, 5 0/1 f"
         );
         // Where it leads nowhere from there, from where it came.
         assert_eq!(
