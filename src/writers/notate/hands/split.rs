@@ -1,8 +1,9 @@
 //! Which hand plays what.
 //!
 //! A chord is divided where its widest gap leaves each hand no more than a tenth and no more than
-//! half of the notes that the player can sound at once; of gaps alike in that, nearest to middle C;
-//! where no gap does, at middle C. In a part in which most chords leave the bass alone to the left hand,
+//! half of the notes that the player can sound at once, and the right hand the fewest ledger lines under its
+//! staff from the third on; of gaps alike in that, nearest to middle C; where no gap does, at middle C. In a
+//! part in which most chords leave the bass alone to the left hand,
 //! as a thorough bass is played, they all do where the right hand grips the rest with ease. So do chords that are
 //! the bass of the scoring with what is played to it, and single notes of such a bass are the left hand's as
 //! far as its staff reaches. What one hand can grip may stay in one hand: a chord within an
@@ -21,9 +22,11 @@
 
 use std::cmp::Reverse;
 
+use smallvec::SmallVec;
+
 use crate::arrange::{PackedNote, Part};
 use crate::instruments::Clef;
-use crate::music::{Letter, Pitch, Time};
+use crate::music::{Pitch, Time};
 use crate::resolve::{Role, Tuplet};
 
 use super::super::{FrameBar, clefs, tuplets};
@@ -33,6 +36,8 @@ use super::slurs;
 /// Semitones that a hand grips with ease, and at a pinch.
 pub(super) const OCTAVE: i32 = 12;
 const TENTH: i32 = 16;
+/// The MIDI key of middle C.
+const MIDDLE_C: i32 = 60;
 
 /// Ledger lines that are read with ease; those beyond cost twice as much.
 const FAR: u32 = 2;
@@ -175,7 +180,7 @@ fn is_over_bass(part: &Part) -> bool {
     };
     let apart = |note: &PackedNote| {
         let pitches = note.sound().pitches();
-        let cut = cut(pitches, fingers(note)?);
+        let cut = cut(pitches, fingers(note)?, |upper| far_below(part, note, upper));
         Some(cut == 1 && pitches[1].midi() - pitches[0].midi() >= FIFTH)
     };
     let chords = part.notes.iter().filter(|note| note.sound().pitches().len() > 2);
@@ -232,7 +237,8 @@ fn choices(part: &Part, note: &PackedNote, over_bass: OverBass) -> Choices {
         let realised = over_bass.chords && note.role() == Role::Bass && count > 2;
         let bass =
             (over_bass.mostly || realised) && right.len() <= fingers && span(right) <= OCTAVE;
-        let below = if bass { 1 } else { cut(pitches, fingers) };
+        let far = |upper: &[Pitch]| far_below(part, note, upper);
+        let below = if bass { 1 } else { cut(pitches, fingers, far) };
         let needless = if wide || bass { 0 } else { NEEDLESS };
         let both = needless
             + lines(&pitches[..below], Hand::Lower)
@@ -245,14 +251,29 @@ fn choices(part: &Part, note: &PackedNote, over_bass: OverBass) -> Choices {
 
 /// What the ledger lines of a note's pitches cost on the staff of that hand.
 pub(super) fn lines(part: &Part, note: &PackedNote, pitches: &[Pitch], hand: Hand) -> u32 {
+    ledger_lines(part, note, pitches, hand).map(|lines| lines + lines.saturating_sub(FAR)).sum()
+}
+
+/// How many ledger lines under the upper staff pitches need beyond those that are read with ease.
+fn far_below(part: &Part, note: &PackedNote, pitches: &[Pitch]) -> u32 {
+    let low = pitches.partition_point(|pitch| pitch.midi() < MIDDLE_C);
+    let lines = ledger_lines(part, note, &pitches[..low], Hand::Upper);
+    lines.map(|lines| lines.saturating_sub(FAR)).sum()
+}
+
+fn ledger_lines(
+    part: &Part,
+    note: &PackedNote,
+    pitches: &[Pitch],
+    hand: Hand,
+) -> impl Iterator<Item = u32> {
     let instrument = part.instrument_at(note.start());
     let clef = match hand {
         Hand::Upper => instrument.clefs.first().map_or(Clef::Treble, |own| own.clef),
         Hand::Lower => instrument.clefs.get(1).map_or(Clef::Bass, |own| own.clef),
     };
-    let written = pitches.iter().map(|&pitch| part.written(pitch, note.start()));
-    let lines = written.map(|pitch| clefs::ledger_lines(pitch, clef));
-    lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
+    let written = pitches.iter().map(move |&pitch| part.written(pitch, note.start()));
+    written.map(move |pitch| clefs::ledger_lines(pitch, clef))
 }
 
 pub(super) fn span(pitches: &[Pitch]) -> i32 {
@@ -262,23 +283,26 @@ pub(super) fn span(pitches: &[Pitch]) -> i32 {
     }
 }
 
-/// How many notes of a chord the lower hand takes: at least one, and not all.
-fn cut(pitches: &[Pitch], fingers: usize) -> usize {
-    let middle = Pitch::new(Letter::C, 0, 4).midi();
+/// How many notes of a chord the lower hand takes: at least one, and not all. `far` says how many ledger
+/// lines under its staff the upper hand would need beyond those that are read with ease.
+fn cut(pitches: &[Pitch], fingers: usize, far: impl Fn(&[Pitch]) -> u32) -> usize {
     let widest = |cuts: &mut dyn Iterator<Item = usize>| {
         cuts.max_by_key(|&cut| {
             let (low, high) = (pitches[cut - 1].midi(), pitches[cut].midi());
-            (high - low, Reverse((high + low - 2 * middle).abs()), Reverse(cut))
+            (high - low, Reverse((high + low - 2 * MIDDLE_C).abs()), Reverse(cut))
         })
     };
     let fits = |hand: &[Pitch]| hand.len() <= fingers && span(hand) <= TENTH;
-    let mut fitting = (1..pitches.len()).filter(|&cut| {
+    let fitting = (1..pitches.len()).filter_map(|cut| {
         let (lower, upper) = pitches.split_at(cut);
-        fits(lower) && fits(upper)
+        (fits(lower) && fits(upper)).then(|| (cut, far(upper)))
     });
-    let at_middle = pitches.partition_point(|pitch| pitch.midi() < middle);
+    let fitting: SmallVec<[(usize, u32); 8]> = fitting.collect();
+    let least = fitting.iter().map(|(_, off)| *off).min();
+    let mut nearest = fitting.iter().filter(|(_, off)| Some(*off) == least).map(|(cut, _)| *cut);
+    let at_middle = pitches.partition_point(|pitch| pitch.midi() < MIDDLE_C);
     let at_middle = (1..pitches.len()).contains(&at_middle).then_some(at_middle);
-    widest(&mut fitting).or(at_middle).or_else(|| widest(&mut (1..pitches.len()))).unwrap_or(1)
+    widest(&mut nearest).or(at_middle).or_else(|| widest(&mut (1..pitches.len()))).unwrap_or(1)
 }
 
 /// For each note, whether it must be led by the same hand as the one before it: within a slur or

@@ -27,6 +27,13 @@ fn a_chord_is_divided_at_the_widest_gap_that_both_hands_can_grip() {
 }
 
 #[test]
+fn the_hands_share_a_low_chord_so_that_each_stands_on_its_staff() {
+    let low = "0/1 1/2 Gb2&Db3&Gb3&Bb3&Db4, 1/2 1/2 E2&B2&E3&G#3&B3";
+    let score = harp_in(&["4/4"]).notes(low).score();
+    assert_eq!(both(&score), ["Gb3!&Bb3!&Db4!:1/2 G#3!&B3!:1/2", "Gb2!&Db3!:1/2 E2&B2&E3:1/2"]);
+}
+
+#[test]
 fn a_chord_that_no_hands_can_grip_is_divided_at_middle_c() {
     let score = harp_in(&["4/4"]).notes("0/1 1/1 C2&A2&G3&E5&F6&E7").score();
     assert_eq!(both(&score), ["E5&F6&E7:1/1", "C2&A2&G3:1/1"]);
