@@ -56,7 +56,8 @@ impl Writing {
 
     /// The written pitch of a sounding one: moved by the transposition, and spelled as the written
     /// key wants where that was changed enharmonically. Where the spelling would need more than a
-    /// double accidental, a plainer one that sounds alike.
+    /// double accidental, a plainer one that sounds alike; where the key was changed, already where it
+    /// would need a double accidental, the key's own note if that sounds alike.
     pub(super) fn written(&self, sounding: Pitch) -> Pitch {
         let by = -self.transposition;
         if self.respelling == 0 {
@@ -71,11 +72,24 @@ impl Writing {
         }
         let place = sounding.name().fifths() + fifths(by);
         let midi = sounding.midi() + by.semitones;
-        PitchName::from_fifths(place + self.respelling)
+        let written = PitchName::from_fifths(place + self.respelling)
             .or_else(|| PitchName::from_fifths(place))
             .and_then(|name| at_midi(name, midi))
-            .unwrap_or_else(|| Pitch::from_midi(midi))
+            .unwrap_or_else(|| Pitch::from_midi(midi));
+        if written.alter.abs() > 1 {
+            return of_key(self.key(), midi).unwrap_or_else(|| plainer(written));
+        }
+        written
     }
+}
+
+/// The note of a key that sounds as that MIDI key, if it has one.
+fn of_key(key: Key, midi: i32) -> Option<Pitch> {
+    let middle = Pitch::from_midi(midi).step();
+    (middle - 1..=middle + 1).map(Letter::from_step).find_map(|letter| {
+        let own = at_midi(PitchName { letter, alter: key.alter(letter) }, midi)?;
+        (own.midi() == midi).then_some(own)
+    })
 }
 
 /// Names of white keys that are written with a sign.
@@ -138,7 +152,19 @@ mod tests {
         assert_eq!(written(f_sharp, "E#5"), "G5");
         assert_eq!(written(f_sharp, "A#3"), "C4");
         assert_eq!(written(f_sharp, "B3"), "Db4");
-        assert_eq!(written(f_sharp, "G4"), "Bbb4");
+        assert_eq!(written(f_sharp, "C#4"), "Eb4");
+    }
+
+    #[test]
+    fn a_key_that_was_changed_enharmonically_has_no_double_signs() {
+        let all = |writing: Writing, pitches: &[&str]| -> Vec<String> {
+            pitches.iter().map(|pitch| written(writing, pitch)).collect()
+        };
+        let clarinet = writing("F#", Mode::Major, B_FLAT);
+        assert_eq!(all(clarinet, &["F4", "F#4", "G4"]), ["G4", "Ab4", "A4"]);
+        let cor_anglais = writing("F#", Mode::Major, Interval::new(-4, -7));
+        assert_eq!(cor_anglais.key().to_string(), "Db major");
+        assert_eq!(all(cor_anglais, &["B4", "Bb4", "B4", "C5"]), ["Gb5", "F5", "Gb5", "G5"]);
     }
 
     #[test]
