@@ -6,8 +6,8 @@
 //! - as one voice where they read the same ("a 2"), or where only one plays ("1.", "2.");
 //! - as chords on one stem where they have the same rhythm, ties, slurs and signs, and the first is
 //!   nowhere below the second;
-//! - as two voices elsewhere, the first with its stems up. Where they cross, `partings` has them by
-//!   themselves too.
+//! - as two voices elsewhere, the first with its stems up. Where they cross or lie far apart,
+//!   `partings` has them by themselves too.
 //!
 //! What is said to both alike stands once. (Common practice.)
 
@@ -20,6 +20,7 @@ use smallvec::{SmallVec, smallvec};
 use crate::instruments::Clef;
 use crate::music::{Interval, Key, Time};
 use crate::notate::accidentals::Accidentals;
+use crate::notate::clefs::of_two;
 use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
 
 use super::divided::Divided;
@@ -401,9 +402,15 @@ fn chord(first: &Element, second: &Element) -> Element {
     both
 }
 
-/// The clefs of the first player; where the second has others, those of whoever plays.
+/// The clefs of the first player; where another of the same kind has others, such as suit both, but for the
+/// bars in which they lie so far apart that each has a staff of his own.
 fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
-    pair[0].measures.iter().map(|measure| measure.clefs.clone()).collect()
+    let [first, second] = pair.map(|staff| &staff.measures[..]);
+    let alike = first.iter().zip(second).all(|(first, second)| first.clefs == second.clefs);
+    if alike || pair[0].instrument.clefs.len() < 2 || !read_alike(pair[0], pair[1]) {
+        return first.iter().map(|measure| measure.clefs.clone()).collect();
+    }
+    of_two([first, second], pair[0].instrument, &partings::lie_far_apart(pair))
 }
 
 /// Decides accidentals and stems anew for the whole staff: both players read the same bars.

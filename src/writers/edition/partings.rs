@@ -1,10 +1,11 @@
 //! Pairs that part: two players who share a staff of a condensed score while the first lies below the
-//! second, one plucks or is muted and the other is not, or two voices or the rests of one would stand
-//! among ledger lines. (Common practice: two staves while that lasts, and from the bar on in which one of
+//! second, one plucks or is muted and the other is not, no clef suits both, or two voices or the rests of one
+//! would stand among ledger lines. (Common practice: two staves while that lasts, and from the bar on in which one of
 //! them runs into it.)
 
 use crate::instruments::Clef;
-use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
+use crate::notate::clefs::ledger_lines;
+use crate::notate::{Element, ElementKind, Measure, Staff, StaffDirectionKind, StaffNote, stems};
 use crate::resolve::Technique;
 
 use super::divided::Divided;
@@ -18,11 +19,12 @@ pub(super) fn add<'a>(
     divided: Option<&Divided>,
 ) {
     let differs = plays_otherwise(pair);
+    let far = lie_far_apart(pair);
     let mut clef = Clef::Treble;
     let parted = (0..edition.bars.len()).map(|bar| {
         let clefs = pair.map(|staff| staff.measures[bar].clefs.iter());
         clef = clefs.into_iter().flatten().next_back().map_or(clef, |(_, clef)| *clef);
-        differs[bar] || crosses(pair, bar) || is_thicket(pair, bar, clef)
+        differs[bar] || far[bar] || crosses(pair, bar) || is_thicket(pair, bar, clef)
     });
     let mut parted: Vec<bool> = parted.collect();
     for bar in 1..parted.len() {
@@ -120,6 +122,29 @@ fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
     notes(first).any(below)
 }
 
+/// So many ledger lines are the most that two bear on one staff beyond those that each would need in a clef of his
+/// own. Our heuristic.
+const FAR: u32 = 3;
+
+/// In which bars do both sound so far from each other that no clef suits both?
+pub(super) fn lie_far_apart(pair: [&Staff; 2]) -> Vec<bool> {
+    let mut instrument = pair[0].instrument;
+    let bars = pair[0].measures.iter().zip(&pair[1].measures);
+    bars.map(|(first, second)| {
+        instrument = first.instrument.unwrap_or(instrument);
+        let lines = |measure: &Measure, clef: Clef| {
+            let heads = notes(&measure.elements).flat_map(|(_, note)| &note.heads);
+            heads.map(|head| ledger_lines(head.pitch, clef)).max()
+        };
+        let clefs = || instrument.clefs.iter().map(|own| own.clef);
+        let own = |measure| clefs().filter_map(|clef| lines(measure, clef)).min();
+        let (Some(upper), Some(lower)) = (own(first), own(second)) else { return false };
+        let both = clefs().filter_map(|clef| Some(lines(first, clef)? + lines(second, clef)?));
+        both.min().is_some_and(|both| both > upper + lower + FAR)
+    })
+    .collect()
+}
+
 /// From the middle line to the second ledger line, in steps.
 const HIGH: i32 = 8;
 
@@ -181,10 +206,10 @@ fn notes(elements: &[Element]) -> impl Iterator<Item = (&Element, &StaffNote)> {
 
 #[cfg(test)]
 mod tests {
-    use super::{StaffDirectionKind, Technique};
+    use super::{Clef, StaffDirectionKind, Technique};
     use crate::edition::{condensed_score, condenses, full_score};
     use crate::music::Time;
-    use crate::notate::testing::{Fixture, oboe};
+    use crate::notate::testing::{Fixture, cello, oboe};
     use crate::notate::{Origin, Score, StaffDirection};
 
     fn oboes(first: &str, second: &str) -> Score {
@@ -276,6 +301,31 @@ mod tests {
         assert_eq!(parted(high, "0/1 1/4 C6, 1/4 1/4 D6, 1/2 1/2 E5"), [[true, false, false]]);
         assert!(parted(high, "0/1 1/4 B5, 1/4 1/4 A5, 1/2 1/2 E5").is_empty(), "one ledger line");
         assert!(parted(high, "0/1 1/2 C6, 1/2 1/2 E5").is_empty(), "on one stem");
+    }
+
+    #[test]
+    fn halves_that_no_clef_suits_have_staves_of_their_own() {
+        let cellos = |upper: &str, lower: &str| -> Score {
+            let fixture = Fixture::new(&["2/4"; 3]).instrument(cello()).notes(upper);
+            let mut score = fixture.part(cello()).notes(lower).score();
+            for (staff, number) in score.staves.iter_mut().zip(1..) {
+                staff.id = format!("cello.{number}");
+            }
+            score
+        };
+        let upper = "0/1 1/2 C4, 1/2 1/8 C5, 5/8 1/8 D5, 3/4 1/8 E5, 7/8 1/8 F5, 1/1 1/2 C4";
+        let score = cellos(upper, "0/1 1/2 C3, 1/2 1/4 C2, 3/4 1/4 F2, 1/1 1/2 C3");
+        let edition = condensed_score(&score);
+        let [parting] = &edition.partings[..] else { panic!("{:?}", edition.partings) };
+        assert_eq!(parting.parted, [false, true, false]);
+        let clefs = |bars: &[super::super::StaffBar]| -> Vec<Clef> {
+            bars.iter().flat_map(|bar| &bar.clefs).map(|(_, clef)| *clef).collect()
+        };
+        assert_eq!(clefs(&edition.staves[0].bars), [Clef::Bass], "the staff of both");
+        assert_ne!(clefs(&parting.alone[0].staff.bars), [Clef::Bass]);
+        assert_eq!(clefs(&parting.alone[1].staff.bars), [Clef::Bass]);
+        let near = cellos(upper, "0/1 1/2 C3, 1/2 1/4 C4, 3/4 1/4 A3, 1/1 1/2 C3");
+        assert!(condensed_score(&near).partings.is_empty());
     }
 
     #[test]

@@ -88,6 +88,76 @@ pub(super) fn place_lower_clefs(measures: &mut [Measure], instrument: &'static I
     );
 }
 
+/// The clefs of a staff that two share, bar by bar, so that the notes of both are read with ease, `without` those of
+/// some bars. On the instruments that the first has in hand, of which one is that.
+pub(crate) fn of_two(
+    pair: [&[Measure]; 2],
+    instrument: &'static Instrument,
+    without: &[bool],
+) -> Vec<SmallVec<[(Time, Clef); 1]>> {
+    let bars = pair[0].iter().zip(pair[1]).zip(without);
+    let mut both: Vec<Measure> = bars
+        .map(|((first, second), without)| {
+            let mut bar = first.clone();
+            bar.clefs.clear();
+            bar.elements.clear();
+            if !without {
+                bar.elements.extend(at_once(first, second));
+            }
+            bar
+        })
+        .collect();
+    place(
+        &mut both,
+        instrument,
+        |_| true,
+        |instrument, _| instrument.clefs.iter().copied().collect(),
+    );
+    both.into_iter().map(|bar| bar.clefs).collect()
+}
+
+/// What two play in a bar, as if one played it: of all that begins at one time one chord. Where something still sounds
+/// it is tied, so that no clef changes before it.
+fn at_once(first: &Measure, second: &Measure) -> Vec<Element> {
+    let mut all: Vec<&Element> = first.elements.iter().chain(&second.elements).collect();
+    all.sort_by_key(|element| element.at);
+    let mut sounds_to = Time::ZERO;
+    let mut chords = Vec::new();
+    for begun in all.chunk_by(|a, b| a.at == b.at) {
+        let notes = || {
+            begun.iter().filter_map(|element| match &element.kind {
+                ElementKind::Note(note) => Some((element, note)),
+                _ => None,
+            })
+        };
+        let Some((element, note)) = notes().next() else {
+            chords.push(begun[0].clone());
+            continue;
+        };
+        let mut note = note.clone();
+        note.grace = None;
+        note.tie_from |= element.at < sounds_to;
+        let mut chord = (*element).clone();
+        for (element, other) in notes() {
+            for head in &other.heads {
+                if note.heads.iter().all(|own| own.pitch != head.pitch) {
+                    note.heads.push(*head);
+                }
+            }
+            note.tie_from |= other.tie_from;
+            note.slur_starts |= other.slur_starts;
+            note.slur_ends |= other.slur_ends;
+            if chord.beams.is_empty() {
+                chord.beams.clone_from(&element.beams);
+            }
+            sounds_to = sounds_to.max(element.at + element.length);
+        }
+        chord.kind = ElementKind::Note(note);
+        chords.push(chord);
+    }
+    chords
+}
+
 /// The clefs of an instrument, the usual one first.
 type Uses = SmallVec<[ClefUse; 3]>;
 
@@ -234,7 +304,7 @@ fn note_cost(pitch: Pitch, uses: &[ClefUse], clef: usize) -> u32 {
 }
 
 /// Ledger lines that a written pitch needs in a clef.
-pub(super) fn ledger_lines(pitch: Pitch, clef: Clef) -> u32 {
+pub(crate) fn ledger_lines(pitch: Pitch, clef: Clef) -> u32 {
     // Diatonic steps above C0 of the lowest line: E4, F3, D3, G2.
     let bottom = match clef {
         Clef::Treble | Clef::Percussion => 30,

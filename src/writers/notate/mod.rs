@@ -8,7 +8,7 @@
 pub(crate) mod accidentals;
 mod beams;
 mod chords;
-mod clefs;
+pub(crate) mod clefs;
 mod directions;
 mod figured;
 mod frame;
