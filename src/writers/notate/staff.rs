@@ -295,7 +295,9 @@ impl<'a> BarWriter<'a> {
                     let added = elements.len();
                     self.push_note(note, (cursor, stop), (taken_up, jumped_into), paired, elements);
                     let (before, own) = elements.split_at_mut(added);
-                    if let Some(element) = own.first_mut() {
+                    // A drum has one note: its trill is a roll.
+                    let in_hand = self.part.instrument_at(note.start());
+                    if let Some(element) = own.first_mut().filter(|_| in_hand.drums.is_empty()) {
                         neighbour::say(note, bar.key, writing, before, element);
                     }
                     if wait == Some(stop)

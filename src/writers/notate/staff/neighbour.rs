@@ -100,6 +100,12 @@ mod tests {
     }
 
     #[test]
+    fn the_roll_of_a_drum_has_no_neighbour() {
+        let bar = "1/2 Gb2[trill] Db3[trill]";
+        assert_eq!(signs("timpani tuned Gb2, Db3", "C major", bar), "Gb2 Db3");
+    }
+
+    #[test]
     fn the_signature_says_it() {
         let bar = "1/2 A#4[trill B] E#5[trill]";
         assert_eq!(signs("clarinet in Bb", "F# major", bar), "C5 G5");
