@@ -109,6 +109,17 @@ fn text_is_laid_out_as_asked_and_a_passage_alone() {
     build(room.path(), &bars);
     let pieces = everything(&room.path().join("p/bell/plain"));
     assert_eq!(pieces, ["bar-2.txt"]);
+    let scores =
+        ["a.ripieno", "--scoring", "plain", "--only", "svg,text", "--bars", "2", "--scores"];
+    let scores = |kinds| [&scores[..], &[kinds, "--output", "q"]].concat();
+    build(room.path(), &scores("full,concert,condensed"));
+    let all =
+        ["bar-2-concert.svg", "bar-2-concert.txt", "bar-2-condensed.svg", "bar-2.svg", "bar-2.txt"];
+    assert_eq!(everything(&room.path().join("q/bell/plain")), all);
+    let condensed =
+        ["build", "a.ripieno", "--only", "text", "--bars", "2", "--scores", "condensed"];
+    let refused = ripieno(room.path(), &condensed);
+    assert!(errors(&refused).contains("ask for pdf, svg or png"), "{}", errors(&refused));
     let refused = ripieno(room.path(), &["build", "a.ripieno", "--only", "midi", "--bars", "2"]);
     assert_eq!(refused.status.code(), Some(2));
     assert!(errors(&refused).contains("midi holds the whole piece"), "{}", errors(&refused));

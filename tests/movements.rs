@@ -114,6 +114,25 @@ fn jumps_stay_in_their_movement_and_a_pause_comes_before_the_next() {
 }
 
 #[test]
+fn the_next_movement_follows_where_this_one_is_over() {
+    let (mut session, _) = suite();
+    let minuet = SUITE.find("movement \"weir-minuet").unwrap();
+    let end = minuet + SUITE[minuet..].find('\n').unwrap();
+    let text = format!(
+        "{} attacca\n  movement \"weir-air.ripieno\" as \"Epilogue\"{}",
+        &SUITE[..end],
+        &SUITE[end..]
+    );
+    let file = session.open("longer.ripieno", &text);
+    let village = session.arrangement(file, "village").unwrap();
+    let bars = &village.piece.form.bars;
+    let attacca = |bar: &ripieno::resolve::Bar| bar.signs.contains(&ripieno::music::Sign::Attacca);
+    // At the fine of the minuet, not behind its trio.
+    assert_eq!(bars.iter().position(attacca), Some(47));
+    assert_eq!(bars.iter().filter(|bar| attacca(bar)).count(), 1);
+}
+
+#[test]
 fn numbers_and_letters_go_on_where_the_piece_says_so() {
     let (mut session, file) = suite();
     let at = session.document(file).text().find("  movement").unwrap();

@@ -183,10 +183,11 @@ impl Printing {
         let in_text = formats.contains(&Format::Written(render::Format::Text));
         let mut files = Vec::new();
         for &kind in &wanted.scores {
-            let (pitches, beside) = match kind {
-                ScoreKind::Full => (Pitches::Written, String::new()),
-                ScoreKind::Concert => (Pitches::Concert, format!("-{}", kind.word())),
-                ScoreKind::Condensed => (Pitches::Written, format!("-{}", kind.word())),
+            let concert = kind == ScoreKind::Concert;
+            let pitches = if concert { Pitches::Concert } else { Pitches::Written };
+            let beside = match kind {
+                ScoreKind::Full => String::new(),
+                other => format!("-{}", other.word()),
             };
             let mut score = notate::notate_at(arrangement, pitches);
             score.source.clone_from(&wanted.source);

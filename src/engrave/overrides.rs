@@ -481,6 +481,9 @@ mod tests {
         let none = "There is no slur in bar 3 to be moved.";
         assert_eq!(told("flute nudge slur bar 3 up 1", true), [none]);
         assert!(told("flute nudge slur bar 3 up 1", false).is_empty(), "another may have it");
+        let never =
+            "`flute` rests through no whole line of the score, so no staff of it is hidden.";
+        assert_eq!(told("score hide empty flute", true), [never], "where nobody does either");
         let boxes = gathered(both(""), true);
         assert_eq!(boxes.iter().filter(|one| one.code == "layout/no-character").count(), 1);
     }

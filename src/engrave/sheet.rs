@@ -312,7 +312,10 @@ impl StaffBar {
         let who = self.who.as_ref()?;
         let kind = std::mem::discriminant(&who.kind);
         // Which of them plays is not said by how prominent he is.
-        let prominent = |said: &DirectionKind| matches!(said, DirectionKind::Who(words) if PROMINENT.contains(&&**words));
+        let prominent = |said: &DirectionKind| match said {
+            DirectionKind::Who(words) => PROMINENT.contains(&&**words),
+            _ => false,
+        };
         let said = |said: &Direction| {
             let alike = std::mem::discriminant(&said.kind) == kind;
             alike && said.at <= who.at && !prominent(&said.kind)

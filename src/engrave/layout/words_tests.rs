@@ -507,3 +507,11 @@ fn an_order_at_the_end_of_a_short_line_has_the_room_behind_it() {
     }
     assert!(seen > 1, "{seen}");
 }
+
+#[test]
+fn the_accidental_of_a_trill_is_of_its_sign_and_moves_with_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 1 end";
+    let page = part(form, "1: 1/4 E5[trill F#] G5[turn Ab] 1/2 C5 |").pages.remove(0);
+    assert!(of(&page, Kind::Accidental).is_empty());
+    assert_eq!(of(&page, Kind::Articulation).len(), 4);
+}

@@ -31,8 +31,8 @@ pub use condensed::share as share_staff;
 pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
-pub(crate) use staves::says_growth;
 pub use staves::says_how_loud;
+pub(crate) use staves::{says_growth, says_how_it_goes};
 
 /// On which staves the halves of a section stand that divides.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -100,7 +100,7 @@ fn nth_time(ending: Ending) -> String {
         3 => "3rd".to_owned(),
         time => format!("{time}th"),
     };
-    match ending.last - ending.first {
+    match ending.last.saturating_sub(ending.first) {
         0 => format!("{} time", nth(ending.first)),
         1 => format!("{} and {} time", nth(ending.first), nth(ending.last)),
         _ => format!("{} to {} time", nth(ending.first), nth(ending.last)),

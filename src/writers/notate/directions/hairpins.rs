@@ -2,7 +2,7 @@
 
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
-use crate::edition::says_growth;
+use crate::edition::{says_growth, says_how_it_goes};
 use crate::music::Time;
 use crate::notate::FrameBar;
 use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Technique, level_at};
@@ -129,17 +129,14 @@ impl<'a> Hairpins<'a> {
             }
             let first = directions.partition_point(|said| said.at < pin.at);
             let there = directions[first..].iter().take_while(|said| said.at == pin.at);
-            of_none.extend(there.filter(|said| says_how(&said.kind)).map(|said| said.span));
+            let words = there.filter(|said| match &said.kind {
+                DirectionKind::Words(words) => says_how_it_goes(words),
+                _ => false,
+            });
+            of_none.extend(words.map(|said| said.span));
         }
         of_none
     }
-}
-
-/// Do words say how a hairpin goes, and not that there is one?
-fn says_how(kind: &DirectionKind) -> bool {
-    let DirectionKind::Words(words) = kind else { return false };
-    let words = words.to_lowercase();
-    OF_HAIRPIN.iter().any(|begins| words.starts_with(begins)) && says_growth(&words).is_none()
 }
 
 /// Does the second of two notes stand where a hairpin leads, after a rest of a beat at the most? The hairpin goes on
@@ -229,9 +226,6 @@ fn on_the_way((from, to): (u8, u8), gone: Time, all: Time) -> Option<u8> {
     let steps = u8::try_from((gone * (2 * steps) + all).div_floor(all * 2)).ok()?;
     Some(if from < to { from + steps } else { from - steps })
 }
-
-/// How words begin that say how a hairpin goes, and nothing where none is. Common practice.
-const OF_HAIRPIN: [&str; 5] = ["a niente", "al ", "molto", "poco", "sempre"];
 
 /// Is what is told at a time the goal of a hairpin that an instrument without shades does not have, and does it hold
 /// for less than a bar? Nobody would know what it is for.
@@ -352,7 +346,10 @@ mod tests {
         // Too little of it to have one.
         let little = "0/1 1/1 C5, 1/1 1/4 D5, 4/1 1/1 D5";
         assert_eq!(said("poco a poco", little), "1 0/1 p, 5 0/1 mf");
-        assert_eq!(said("dolce", little), "1 0/1 p, 2 0/1 \"dolce\", 5 0/1 mf");
+        for other in ["dolce", "poco rit.", "molto espressivo"] {
+            let read = format!("1 0/1 p, 2 0/1 \"{other}\", 5 0/1 mf");
+            assert_eq!(said(other, little), read, "what says more is everybody's");
+        }
     }
 
     #[test]
