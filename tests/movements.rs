@@ -130,6 +130,19 @@ fn the_next_movement_follows_where_this_one_is_over() {
     // At the fine of the minuet, not behind its trio.
     assert_eq!(bars.iter().position(attacca), Some(47));
     assert_eq!(bars.iter().filter(|bar| attacca(bar)).count(), 1);
+    // One reads "Fine" first.
+    use ripieno::engrave::{layout::pages, page::Shape, paper::Setup, reading::sheet};
+    let score = notate(&village);
+    let part = part_with_cues(&village, &score, 0, Cueing::default());
+    let pages = pages(&sheet(&part), &Setup::default()).pages;
+    let place = |words: &str| {
+        let mut marks = pages.iter().flat_map(|page| &page.marks);
+        let said =
+            marks.find(|mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text == words));
+        said.unwrap().bounds()
+    };
+    let (fine, attacca) = (place("Fine"), place("attacca"));
+    assert!(fine.y1 < attacca.y0 + 0.5 && (fine.x1 - attacca.x1).abs() < 0.1);
 }
 
 #[test]

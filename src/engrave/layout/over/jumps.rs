@@ -96,7 +96,8 @@ pub(super) fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) ->
     for (n, bar) in placed.iter().enumerate() {
         let over_rest = sheet.bars[bar.bar].count > 1;
         let mut others = false;
-        for sign in &sheet.bars[bar.bar].signs {
+        // What is read first stands uppermost.
+        for sign in sheet.bars[bar.bar].signs.iter().rev() {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
                 let next = placed.get(n + 1).map(|next| &sheet.bars[next.bar]);
