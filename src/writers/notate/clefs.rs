@@ -50,7 +50,7 @@ pub(super) fn place_clefs(
 }
 
 /// What stands in for the treble clef alone where low horns or clarinets are written as they sound, if a note
-/// stood five ledger lines or more below it: the treble clef down to its second ledger line and the bass clef
+/// stood five ledger lines or more below it: the treble clef down to its third ledger line and the bass clef
 /// up to its own. The bass clef is the usual one where it saves more than two ledger lines a note. Common
 /// practice; the overlap and what is usual are our heuristic.
 fn for_low_sounds(measures: &[Measure]) -> Option<Uses> {
@@ -66,7 +66,7 @@ fn for_low_sounds(measures: &[Measure]) -> Option<Uses> {
     }
     let natural = |letter, octave| Pitch::new(letter, 0, octave);
     let suits = |clef, low, high| ClefUse { clef, low, high };
-    let treble = suits(Clef::Treble, natural(Letter::G, 3), natural(Letter::G, 6));
+    let treble = suits(Clef::Treble, natural(Letter::F, 3), natural(Letter::G, 6));
     let bass = suits(Clef::Bass, natural(Letter::C, 1), natural(Letter::E, 4));
     let usual_first = if saved > 0 { [bass, treble] } else { [treble, bass] };
     low.then(|| SmallVec::from_slice(&usual_first))

@@ -173,51 +173,41 @@ fn add(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
 }
 
 /// The dynamic that holds where a hairpin begins to be played: who enters with it after a rest must know
-/// from where it leads (common practice); amid it, the degree to which it has come. `None` where another hairpin has led
-/// elsewhere meanwhile.
+/// from where it leads (common practice). `None` where another hairpin has led elsewhere meanwhile.
 pub(super) fn level_before(part: &Part, at: Time) -> Option<(Dynamic, Span)> {
     let (level, said) = level_at(&part.directions, at)?;
     let led = part.directions.iter().any(|other| {
         matches!(other.kind, DirectionKind::Hairpin { to, .. } if other.at >= said.at && to <= at)
     });
-    (!led).then(|| led_to(part, said.at, at, level).unwrap_or((level, said.span)))
+    (!led).then_some((level, said.span))
 }
 
 /// The dynamic to tell a player who enters at a time, for whom one stands that was told before: where a hairpin has led
-/// from there to the next dynamic meanwhile, that one; amid the hairpin, the degree to which it has come. (Our heuristic;
-/// common practice is that he is told one.)
+/// from there to the next dynamic meanwhile, that one. (Our heuristic; common practice is that he is told one.)
 pub(super) fn level_at_entry(part: &Part, told: &Direction, at: Time) -> Option<(Dynamic, Span)> {
     let DirectionKind::Dynamic(before) = told.kind else { return None };
     Some(led_to(part, told.at, at, before).unwrap_or((before, told.span)))
 }
 
-/// Where the last hairpin between two times has led at the second of them, from the dynamic that was told at the first
-/// one; `None` where there is none, or where it is not known whither.
+/// Where the last hairpin between two times has led, from the dynamic that was told at the first one; `None` where there
+/// is none, where it is not over at the second one, or where it is not known whither it leads.
 fn led_to(part: &Part, told: Time, at: Time, before: Dynamic) -> Option<(Dynamic, Span)> {
     let directions = &part.directions;
     let first = directions.partition_point(|said| said.at < told);
     let since = directions[first..].iter().take_while(|said| said.at < at);
-    let (since, grows, to) = since
-        .filter_map(|said| match said.kind {
-            DirectionKind::Hairpin { grows, to } => Some((said.at, grows, to)),
-            _ => None,
-        })
-        .last()?;
+    let pins = since.filter_map(|said| match said.kind {
+        DirectionKind::Hairpin { grows, to } => Some((grows, to)),
+        _ => None,
+    });
+    let (grows, to) = pins.last().filter(|(_, to)| *to <= at)?;
     let next = directions.partition_point(|said| said.at < to);
     let mut levels = directions[next..].iter().filter_map(|said| match said.kind {
         DirectionKind::Dynamic(level) => Some((level.lasting()?, said.span)),
         _ => None,
     });
     let (goal, source) = levels.next()?;
-    let (low, high) = (before.lasting()?.degree()?, goal.degree()?);
-    if low == high || (low < high) != grows {
-        return None;
-    }
-    let reached = on_the_way((low, high), (at - since).min(to - since), to - since)?;
-    // Who still has some of it does not stand at its end yet.
-    let before_goal = if low < high { high - 1 } else { high + 1 };
-    let degree = if reached == high && at < to { before_goal } else { reached };
-    Some((Dynamic::WORDS[usize::from(degree)].0, source))
+    let from = before.lasting()?;
+    (from != goal && (from < goal) == grows).then_some((goal, source))
 }
 
 /// The degree to which a hairpin between two has come after a part of its time.
@@ -350,36 +340,6 @@ mod tests {
             let read = format!("1 0/1 p, 2 0/1 \"{other}\", 5 0/1 mf");
             assert_eq!(said(other, little), read, "what says more is everybody's");
         }
-    }
-
-    #[test]
-    fn who_enters_amid_a_hairpin_is_told_how_far_it_has_come() {
-        let entry = |from: Dynamic, grows: bool, to: Dynamic, notes: &str| {
-            let fixture = Fixture::new(&["4/4"; 6]).notes(notes);
-            let fixture = fixture.direction("0/1", DirectionKind::Dynamic(from));
-            let pin = DirectionKind::Hairpin { grows, to: Time::of(4, 1) };
-            let fixture = fixture.direction("0/1", pin);
-            directions(&fixture.direction("4/1", DirectionKind::Dynamic(to)).score(), 0)
-        };
-        let late = "3/1 1/1 C5, 4/1 1/1 D5";
-        assert_eq!(
-            entry(Dynamic::Ff, false, Dynamic::P, late),
-            "4 0/1 mp, 4 0/1 >, 4 1/1 end, 5 0/1 p"
-        );
-        assert_eq!(
-            entry(Dynamic::Pp, true, Dynamic::F, late),
-            "4 0/1 mf, 4 0/1 <, 4 1/1 end, 5 0/1 f"
-        );
-        let end = "15/4 1/4 C5, 4/1 1/1 D5";
-        assert_eq!(
-            entry(Dynamic::P, true, Dynamic::F, end),
-            "4 3/4 mf, 4 3/4 <, 4 1/1 end, 5 0/1 f"
-        );
-        // Where it leads nowhere from there, from where it came.
-        assert_eq!(
-            entry(Dynamic::P, false, Dynamic::F, late),
-            "4 0/1 p, 4 0/1 >, 4 1/1 end, 5 0/1 f"
-        );
     }
 
     #[test]
