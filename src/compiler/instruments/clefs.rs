@@ -10,6 +10,10 @@ use crate::music::Pitch;
 pub enum Clef {
     /// G clef on the second line.
     Treble,
+    /// The same with a small 8 below it, for who sings an octave below what he reads. Written notes stand as in the
+    /// treble clef; the sign says what the transposition of the instrument says.
+    #[serde(rename = "treble-8vb")]
+    TrebleOctave,
     /// C clef on the third line.
     Alto,
     /// C clef on the fourth line.

@@ -242,7 +242,7 @@ pub(super) fn strokes(note: &StaffNote, value: NoteValue) -> usize {
 pub(super) fn place(pitch: Pitch, clef: Clef) -> i32 {
     let step = 7 * i32::from(pitch.octave) + pitch.letter.step();
     let middle = match clef {
-        Clef::Treble => 34,
+        Clef::Treble | Clef::TrebleOctave => 34,
         Clef::Alto => 28,
         Clef::Tenor => 26,
         Clef::Bass => 22,
@@ -255,6 +255,7 @@ pub(super) fn place(pitch: Pitch, clef: Clef) -> i32 {
 pub(super) fn clef_sign(clef: Clef) -> (Glyph, i32) {
     match clef {
         Clef::Treble => (Glyph::GClef, -2),
+        Clef::TrebleOctave => (Glyph::GClef8vb, -2),
         Clef::Alto => (Glyph::CClef, 0),
         Clef::Tenor => (Glyph::CClef, 2),
         Clef::Bass => (Glyph::FClef, 2),

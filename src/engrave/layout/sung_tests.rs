@@ -1,5 +1,6 @@
 //! Words of singers: hyphens, lines and ties.
 
+use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Page, Shape};
 use crate::paper::Setup;
 
@@ -88,4 +89,27 @@ fn hyphens_of_a_word_that_is_held_for_long_are_repeated() {
         assert!(edges.windows(2).all(|pair| pair[1] - pair[0] < 21.0), "{edges:?}");
     }
     assert!(far > 5, "{far}");
+}
+
+/// Gould, Behind Bars, 2011, "Vocal music", from memory.
+#[test]
+fn tenors_have_a_small_eight_below_their_clef() {
+    let voice = |singer: &str, pitch: &str| {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 1 end }}\n\
+             voice tune {{ 1: 1/1 {pitch} | }}\nensemble few {{ era 1885\n {singer}\n }}\n\
+             scoring all for few {{\n {singer} plays tune as melody\n}}\n"
+        );
+        let page = part_of(&text, &Setup::default()).pages.remove(0);
+        let sign = |kind| match of(&page, kind)[0].shape {
+            Shape::Glyph { glyph, at, .. } => (glyph, at.y),
+            ref other => panic!("{other:?}"),
+        };
+        let (clef, origin) = sign(Kind::Clef);
+        (clef, sign(Kind::Head).1 - origin)
+    };
+    let (soprano, high) = voice("soprano", "C5");
+    let (tenor, low) = voice("tenor", "C4");
+    assert_eq!((soprano, tenor), (Glyph::GClef, Glyph::GClef8vb));
+    assert!((high - low).abs() < 1e-9, "{high} and {low}");
 }

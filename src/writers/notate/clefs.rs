@@ -307,7 +307,7 @@ fn note_cost(pitch: Pitch, uses: &[ClefUse], clef: usize) -> u32 {
 pub(crate) fn ledger_lines(pitch: Pitch, clef: Clef) -> u32 {
     // Diatonic steps above C0 of the lowest line: E4, F3, D3, G2.
     let bottom = match clef {
-        Clef::Treble | Clef::Percussion => 30,
+        Clef::Treble | Clef::TrebleOctave | Clef::Percussion => 30,
         Clef::Alto => 24,
         Clef::Tenor => 22,
         Clef::Bass => 18,

@@ -13,7 +13,7 @@ use super::{Beam, Element, ElementKind, Measure, Stem};
 /// The diatonic step of the middle line in a clef, counted from C0.
 pub(crate) fn middle_step(clef: Clef) -> i32 {
     match clef {
-        Clef::Treble => 34,
+        Clef::Treble | Clef::TrebleOctave => 34,
         Clef::Alto => 28,
         Clef::Tenor => 26,
         Clef::Bass => 22,

@@ -33,7 +33,7 @@ pub(super) fn key_places(clef: Clef, sharps: bool) -> [i32; 7] {
     // clef, which begin low (Gould, chapter 1).
     let treble = if sharps { [4, 1, 5, 2, -1, 3, 0] } else { [0, 3, -1, 2, -2, 1, -3] };
     let by = match clef {
-        Clef::Treble | Clef::Percussion => 0,
+        Clef::Treble | Clef::TrebleOctave | Clef::Percussion => 0,
         Clef::Alto => -1,
         Clef::Bass => -2,
         Clef::Tenor if sharps => return [-2, 2, -1, 3, 0, 4, 1],

@@ -5,7 +5,7 @@ use std::io;
 use crate::edition::{
     DirectionKind, Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace,
 };
-use crate::instruments::{Clef, Instrument};
+use crate::instruments::{Clef, ClefUse, Instrument};
 use crate::music::{Figure, Interval, MetreSign, Mode, Sign, Time};
 use crate::notate::{ElementKind, FrameBar};
 use crate::resolve::{BarLine, Ending};
@@ -115,6 +115,13 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         Ok(())
     }
 
+    /// By how many octaves the clef of the instrument says that it sounds higher than in the same clef without a
+    /// small figure. The format gives such notes as the clef says, where the edition has them as they stand.
+    fn octaves_in_clef(&self) -> i8 {
+        let octave = |own: &ClefUse| own.clef == Clef::TrebleOctave;
+        -i8::from(self.instrument.clefs.iter().any(octave))
+    }
+
     fn staves(&self) -> &'a [EditionStaff<'e>] {
         let edition = self.edition;
         &edition.staves[edition.parts[self.part].staves.clone()]
@@ -173,7 +180,9 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         // readers let a later transposition hold for the bars before it too.
         let mut later = staves[0].bars.iter().skip(1);
         let told = !first || later.any(|bar| bar.transposition.is_some());
-        let transposition = upper.transposition.filter(|by| told || *by != Interval::UNISON);
+        let clef_says = Interval::octaves(-i32::from(self.octaves_in_clef()));
+        let transposition = upper.transposition.map(|by| by + clef_says);
+        let transposition = transposition.filter(|by| told || *by != Interval::UNISON);
         let clefs = staves.iter().enumerate().flat_map(|(index, staff)| {
             let at_start = staff.bars[bar].clefs.iter().filter(|(at, _)| *at == Time::ZERO);
             at_start.map(move |(_, clef)| (staff_number(index, several), *clef))
@@ -261,6 +270,7 @@ impl<'a, 'e> PartWriter<'a, 'e> {
             ticks: self.ticks,
             voice: VoiceAt { number, staff },
             ends: &ends,
+            octaves: self.octaves_in_clef(),
             place: StaffPlace { bar, voice, element: 0 },
         };
         let leads = voice == 0;
@@ -362,7 +372,7 @@ fn write_clef(xml: &mut Xml, clef: Clef, staff: Option<&'static str>) {
         None => xml.open("clef"),
     }
     let (sign, line) = match clef {
-        Clef::Treble => ("G", Some(2)),
+        Clef::Treble | Clef::TrebleOctave => ("G", Some(2)),
         Clef::Alto => ("C", Some(3)),
         Clef::Tenor => ("C", Some(4)),
         Clef::Bass => ("F", Some(4)),
@@ -371,6 +381,9 @@ fn write_clef(xml: &mut Xml, clef: Clef, staff: Option<&'static str>) {
     xml.word("sign", sign);
     if let Some(line) = line {
         xml.number("line", line);
+    }
+    if clef == Clef::TrebleOctave {
+        xml.number("clef-octave-change", -1);
     }
     xml.close("clef");
 }

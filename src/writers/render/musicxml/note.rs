@@ -29,6 +29,8 @@ pub(super) struct Setting<'a> {
     pub(super) voice: VoiceAt,
     /// Ends of spans in this measure.
     pub(super) ends: &'a [End<'a>],
+    /// Octaves that a small figure at the clef adds to the notes as they stand.
+    pub(super) octaves: i8,
     pub(super) place: StaffPlace,
 }
 
@@ -111,7 +113,7 @@ fn head(
         xml.empty("chord");
     }
     match head {
-        Some(head) => pitch(xml, head.pitch),
+        Some(head) => pitch(xml, head.pitch.octaves_up(setting.octaves)),
         None => {
             // The only line of the staff is its lowest, which is E4 when read as a treble clef.
             xml.open("unpitched");

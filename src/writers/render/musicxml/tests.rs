@@ -233,6 +233,23 @@ fn what_changes_its_transposition_tells_the_first_one_even_at_pitch() {
     assert!(!horn("C alto").contains("<transpose>"));
 }
 
+/// MusicXML 4.0, `clef-octave-change`: the notes are given as the clef says, and nothing is left to transpose.
+#[test]
+fn a_clef_with_an_octave_sign_has_the_notes_as_they_sound() {
+    let tenor = crate::instruments::find("tenor").unwrap();
+    let fixture = Fixture::new(&["2/4"]).instrument(tenor).notes("0/1 1/2 C4");
+    let file = text(part(&fixture.score(), 0));
+    assert_eq!(
+        between(&file, "<clef>", "</clef>"),
+        "<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>"
+    );
+    assert_eq!(
+        between(&file, "<pitch>", "</pitch>"),
+        "<pitch><step>C</step><octave>4</octave></pitch>"
+    );
+    assert!(!file.contains("<transpose>"));
+}
+
 #[test]
 fn no_octave_goes_beyond_those_of_the_format() {
     let file = text(part(&Fixture::new(&["2/4"]).notes("0/1 1/2 C12").score(), 0));

@@ -58,7 +58,9 @@ pub const RULE: Rule = Rule {
 fn lines(pitch: Pitch, clef: Clef) -> i32 {
     // The lowest line of the staff.
     let bottom: Pitch = match clef {
-        Clef::Treble | Clef::Percussion => Pitch::new(crate::music::Letter::E, 0, 4),
+        Clef::Treble | Clef::TrebleOctave | Clef::Percussion => {
+            Pitch::new(crate::music::Letter::E, 0, 4)
+        }
         Clef::Alto => Pitch::new(crate::music::Letter::F, 0, 3),
         Clef::Tenor => Pitch::new(crate::music::Letter::D, 0, 3),
         Clef::Bass => Pitch::new(crate::music::Letter::G, 0, 2),
