@@ -3,8 +3,10 @@
 //! # What it finds
 //! A `takes` line that names another instrument, where the player sounds before and after it with
 //! less rest between than it takes to lay the one down and take the other up: eight seconds, three
-//! where percussion hangs or lies ready (our heuristic). What is taken back where the music jumps counts
-//! too, as from the end of a repeat to its beginning or at a da capo.
+//! where percussion hangs or lies ready (our heuristic). Notes count as
+//! they follow each other when the music is played: from the last one before the first ending to the
+//! second ending, or to the coda; and what is taken back counts too, as from the end of a repeat to its
+//! beginning or at a da capo.
 //!
 //! # Why it matters
 //! The player puts the instrument into its stand, takes up the other, warms it and looks for the
@@ -43,7 +45,7 @@
 //! That rests must be given for it is common practice. The seconds are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::jumps::{Between, at_jumps};
+use crate::check::jumps::{Between, Following};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Instrument;
@@ -61,21 +63,21 @@ pub const RULE: Rule = Rule {
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
-        for pair in part.instruments.windows(2) {
-            let [(_, laid_down), (at, taken)] = *pair else { continue };
-            if let Some(between) = Between::around(cx, player, at) {
-                tell(cx, (player, at), &between, (laid_down, taken), findings);
-            }
-        }
         if part.instruments.len() < 2 {
             continue;
         }
-        for jump in at_jumps(cx, player) {
-            let [before, next] = [jump.before, jump.next].map(|note| part.notes[note].start());
-            let [laid_down, taken] = [before, next].map(|at| part.instrument_at(at));
-            let since = part.instruments.iter().rev().find(|(at, _)| *at <= before);
-            let at = since.map_or(Time::ZERO, |(at, _)| *at);
-            tell(cx, (player, at), &jump, (laid_down, taken), findings);
+        let following = Following::of(cx, player);
+        for pair in part.instruments.windows(2) {
+            let [(_, laid_down), (at, taken)] = *pair else { continue };
+            if let Some(between) = following.around(cx, player, at) {
+                tell(cx, (player, at), &between, (laid_down, taken), findings);
+            }
+        }
+        for jump in &following.jumps {
+            let [laid_down, taken] =
+                [jump.before, jump.next].map(|note| part.instrument_at(part.notes[note].start()));
+            let at = jump.since(part, &part.instruments);
+            tell(cx, (player, at), jump, (laid_down, taken), findings);
         }
     }
 }

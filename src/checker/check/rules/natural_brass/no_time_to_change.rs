@@ -3,8 +3,9 @@
 //! # What it finds
 //! A `takes` line before which and after which the player sounds with less rest between than the
 //! change needs: eight seconds for a crook or key, six for each drum that changes its note (our
-//! heuristic). What is taken back where the music jumps counts too, as from the end of a repeat to its
-//! beginning or at a da capo.
+//! heuristic). Notes count as they follow each other when the music is played: from the last one
+//! before the first ending to the second ending, or to the coda; and what is taken back counts too, as from the end of a
+//! repeat to its beginning or at a da capo.
 //!
 //! # Why it matters
 //! A horn player takes the crook out, puts the other in, warms the tube and finds the first note;
@@ -46,7 +47,7 @@
 
 use crate::arrange::{PackedNote, Part};
 use crate::check::context::Context;
-use crate::check::jumps::{Between, at_jumps};
+use crate::check::jumps::{Between, Following, in_force};
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -79,6 +80,10 @@ struct Change {
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
+        if part.tunings.len() < 2 && part.drums.len() < 2 {
+            continue;
+        }
+        let following = Following::of(cx, player);
         // Of another instrument another rule speaks.
         let same = |pair: &&[(Time, &'static Tuning)]| {
             std::ptr::eq(part.instrument_at(pair[0].0), part.instrument_at(pair[1].0))
@@ -94,42 +99,30 @@ fn check(cx: &Context, findings: &mut Findings) {
             Some((pair[1].0, change))
         });
         for (at, change) in crooks.chain(drums) {
-            if let Some(between) = Between::around(cx, player, at) {
+            if let Some(between) = following.around(cx, player, at) {
                 tell(cx, (player, at), &between, &change, findings);
             }
         }
-        if part.tunings.len() < 2 && part.drums.len() < 2 {
-            continue;
-        }
-        for jump in at_jumps(cx, player) {
+        for jump in &following.jumps {
             let [before, next] = [jump.before, jump.next].map(|note| part.notes[note].start());
             if !std::ptr::eq(part.instrument_at(before), part.instrument_at(next)) {
                 continue;
             }
             let crook = match (part.tuning_at(before), part.tuning_at(next)) {
                 (Some(old), Some(new)) if old.name != new.name => {
-                    Some((since(&part.tunings, before), change_of_crook(cx, old, new)))
+                    Some((jump.since(part, &part.tunings), change_of_crook(cx, old, new)))
                 }
                 _ => None,
             };
             let drums = || {
                 let [old, new] = [before, next].map(|at| in_force(&part.drums, at));
                 let change = change_of_drums(cx, part, next, (&old?.1, &new?.1))?;
-                Some((since(&part.drums, before), change))
+                Some((jump.since(part, &part.drums), change))
             };
             let Some((at, change)) = crook.or_else(drums) else { continue };
-            tell(cx, (player, at), &jump, &change, findings);
+            tell(cx, (player, at), jump, &change, findings);
         }
     }
-}
-
-/// What is in force at a time, with its beginning.
-fn in_force<T>(all: &[(Time, T)], at: Time) -> Option<&(Time, T)> {
-    all[..all.partition_point(|(from, _)| *from <= at)].last()
-}
-
-fn since<T>(all: &[(Time, T)], at: Time) -> Time {
-    in_force(all, at).map_or(Time::ZERO, |(from, _)| *from)
 }
 
 fn change_of_crook(cx: &Context, old: &Tuning, new: &Tuning) -> Change {
