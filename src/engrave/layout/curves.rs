@@ -235,6 +235,7 @@ pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
         && !graces.is_empty()
         && graces.iter().all(|note| is_grace(note) && note.chord.is_up())
         && !is_grace(last)
+        && !reach.above
         && (reach.begin, reach.end) == (None, None)
     {
         grace_slur(canvas, graces, last);

@@ -42,8 +42,10 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
                     && slur.is_none()
                     && !note.heads.is_empty()
                 {
-                    // Grace notes are slurred to their note, below, whatever else begins there.
-                    spans.push(span(SpannerKind::Slur { from, to: place }, false));
+                    // Grace notes are slurred to their note, below, whatever else begins there; those of an upper
+                    // voice above, away from the lower one (Gould, Behind Bars, 2011, grace notes, from memory).
+                    let above = voice_bar.stems == Stems::Up;
+                    spans.push(span(SpannerKind::Slur { from, to: place }, above));
                 }
                 if let Some((_, sides)) = &mut slur {
                     sides.take(stem_of(printed, clef_at(clef, printed.at)));
