@@ -10,7 +10,7 @@ use std::borrow::Cow;
 use crate::arrange::Part;
 use crate::music::Time;
 
-use super::{FrameBar, names};
+use super::{FrameBar, jumps, names};
 
 /// A part with its instruments, keys and crooks from where on its player has them in hand: from the place at
 /// which he is told to take them, or from the beginning where he has played nothing before. What he puts down again
@@ -37,7 +37,7 @@ pub(crate) fn as_read<'a>(part: &'a Part, frame: &[FrameBar]) -> Cow<'a, Part> {
             (None, enters) => (Time::ZERO, enters.unwrap_or(at)),
             (Some(free), enters) => {
                 let enters = enters.unwrap_or(at);
-                (taken_from(frame, (free, at, enters)), enters)
+                (taken_from(part, frame, (free, at, enters)), enters)
             }
         };
         changes = &changes[changes.partition_point(|again| *again <= sounds)..];
@@ -58,9 +58,14 @@ pub(crate) fn as_read<'a>(part: &'a Part, frame: &[FrameBar]) -> Cow<'a, Part> {
 }
 
 /// From when on a player has what he takes with a bar, between the end of a note and the next one: from where he
-/// is told. What is played again is played in the old way, so not before the end of a repeat.
-fn taken_from(frame: &[FrameBar], (free, at, enters): (Time, Time, Time)) -> Time {
+/// is told. What is played again is played in the old way, so not before the end of a repeat; and on the way to
+/// a coda that is played in the old way, not before that way is left.
+fn taken_from(part: &Part, frame: &[FrameBar], (free, at, enters): (Time, Time, Time)) -> Time {
     let told = names::resting_place(frame, free, enters);
+    let told = match jumps::leaves(part, frame, (told, enters)) {
+        Some((left, _)) => names::resting_place(frame, left, enters),
+        None => told,
+    };
     match names::replayed(frame, free, enters) {
         Some(ends) if ends > enters => at,
         Some(ends) => told.max(ends),
@@ -104,6 +109,18 @@ mod tests {
         // Nothing is played before, or after.
         assert_eq!(read(&score("7/1 1/1 C5")), "Oboe, 1: Clarinet -2 key 2");
         assert_eq!(read(&score("0/1 1/1 C5")), "Oboe, 1: 0 key 0");
+    }
+
+    #[test]
+    fn who_may_leave_for_the_coda_has_the_new_one_behind_that_way_alone() {
+        let mut form = crate::notate::testing::form(&["4/4"; 5]);
+        form.bars[1].signs.push(crate::music::Sign::ToCoda);
+        form.bars[3].signs.push(crate::music::Sign::DaCapoAlCoda);
+        form.bars[4].signs.push(crate::music::Sign::Coda);
+        let fixture =
+            Fixture::of(form).takes("2/1", clarinet()).takes("4/1", crate::notate::testing::oboe());
+        let score = fixture.notes("0/1 1/1 C5, 2/1 2/1 C5, 4/1 1/1 C5").score();
+        assert_eq!(read(&score), "Oboe, 1: 0 key 0, 3: Clarinet -2 key 2, 5: Oboe 0 key 0");
     }
 
     #[test]

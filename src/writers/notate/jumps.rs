@@ -4,7 +4,7 @@
 //! one, at the end of the bar. Common practice.
 
 use crate::arrange::Part;
-use crate::music::Sign;
+use crate::music::{Sign, Time};
 use crate::resolve::Ending;
 
 use super::FrameBar;
@@ -22,6 +22,8 @@ struct Way {
     until: usize,
     /// When it goes this way, if not always.
     when: Option<String>,
+    /// When it goes on instead, on a way forward.
+    else_when: String,
 }
 
 /// The bar (index) up to and with another one with which something begins; else the first.
@@ -46,7 +48,8 @@ fn next_jump(frame: &[FrameBar], bar: usize) -> usize {
 /// The ways back of a movement, in order.
 fn ways_back(frame: &[FrameBar]) -> impl Iterator<Item = Way> {
     frame.iter().enumerate().flat_map(move |(from, bar)| {
-        let back = |to, when| Way { since: 0, from, to, until: from, when };
+        let back =
+            |to, when| Way { since: 0, from, to, until: from, when, else_when: String::new() };
         let begin = |bar: &FrameBar| bar.repeat_starts;
         let repeat = bar
             .repeat_ends
@@ -70,7 +73,9 @@ fn ways_forward(frame: &[FrameBar]) -> Vec<Way> {
                     let again = frame[last].repeat_ends;
                     let until = if again { last } else { next_jump(frame, last) };
                     let when = Some(if again { nth_time(ending) } else { "last time".to_owned() });
-                    ways.push(Way { since: begins, from: first - 1, to: index, until, when });
+                    let else_when = frame[first].ending_starts.map_or_else(String::new, nth_time);
+                    let from = first - 1;
+                    ways.push(Way { since: begins, from, to: index, until, when, else_when });
                 }
                 _ => {
                     let begins = since(frame, index, |bar| bar.repeat_starts);
@@ -86,7 +91,8 @@ fn ways_forward(frame: &[FrameBar]) -> Vec<Way> {
             let to = index + 1 + between;
             let until = next_jump(frame, to);
             let when = Some("for the coda".to_owned());
-            ways.push(Way { since: begins, from: index, to, until, when });
+            let else_when = nth_time(Ending::of(1));
+            ways.push(Way { since: begins, from: index, to, until, when, else_when });
         }
     }
     ways
@@ -105,6 +111,26 @@ fn nth_time(ending: Ending) -> String {
         1 => format!("{} and {} time", nth(ending.first), nth(ending.last)),
         _ => format!("{} to {} time", nth(ending.first), nth(ending.last)),
     }
+}
+
+/// Where the music leaves a rest, which lasts from one time to the next, for a later ending or the coda, and a player
+/// has something else there than where it goes on: the end of the bar before, and when it goes on ("1st time").
+pub(super) fn leaves(
+    part: &Part,
+    frame: &[FrameBar],
+    rest: (Time, Time),
+) -> Option<(Time, String)> {
+    let left = |way: Way| {
+        let bar = &frame[way.from];
+        let end = bar.start + bar.length;
+        let until = frame[way.until].start + frame[way.until].length;
+        let next = part.notes.partition_point(|note| note.start() < frame[way.to].start);
+        let first = part.notes.get(next).filter(|note| note.start() < until)?;
+        let other =
+            (rest.0..=rest.1).contains(&end) && change(part, first.start(), rest.1).is_some();
+        other.then_some((end, way.else_when))
+    };
+    ways_forward(frame).into_iter().find_map(left)
 }
 
 /// What a player is told where the music jumps to something else than he has in hand then.
@@ -134,9 +160,11 @@ pub(super) fn told(part: &Part, frame: &[FrameBar]) -> Vec<Announced> {
             continue;
         }
         let free = last.end().min(end);
-        // On the way forward he reads what is told behind his last note, for what he leaves out.
-        let before = |told: &Announced| told.at >= free && told.at < end;
-        if !(forward && on_the_way.iter().filter(orders).any(before)) {
+        // He reads what is told behind his last note: on the way forward for what he leaves out, on the way back
+        // for what comes after.
+        let before = |told: &&Announced| told.at >= free && told.at < end;
+        let reads = |told: &Announced| forward || told.words == order;
+        if !on_the_way.iter().filter(orders).filter(before).any(reads) {
             let at_end = free >= end;
             let at = if at_end { end } else { resting_place(frame, free, end).min(end) };
             // Who goes on as it stands changes there too, if he has no time to do so later.
@@ -236,6 +264,35 @@ mod tests {
         assert_eq!(later, format!("1 0/1 \"in D\", {left_out}, 5 0/1 \"in F\""));
         let later = told("0/1 3/1 D4, 4/1 1/1 C4");
         assert_eq!(later, "1 0/1 \"in D\", 4 0/1 \"change to F\", 5 0/1 \"in F\"");
+    }
+
+    #[test]
+    fn who_keeps_his_crook_for_the_coda_is_not_told_to_change_on_the_way_to_it() {
+        let crooks = [("0/1", "D"), ("2/1", "F"), ("3/1", "D")];
+        let names = "3 0/1 \"in F\", 3 1/1 \"change to D\", 4 0/1 \"in D\"";
+        let first = "1 0/1 \"in D\", 2 0/1 \"1st time: change to F\"";
+        let told = told_with(with_coda(), &crooks, "0/1 1/1 D4, 2/1 1/1 C4, 3/1 1/1 C4");
+        assert_eq!(told, format!("{first}, {names}"));
+        // Where the rest goes on behind "To Coda" he is told there.
+        let mut form = form(&["4/4"; 6]);
+        form.bars[1].signs.push(Sign::ToCoda);
+        form.bars[3].signs.push(Sign::DaCapoAlCoda);
+        form.bars[4].signs.push(Sign::Coda);
+        let crooks = [("0/1", "D"), ("3/1", "F"), ("4/1", "D")];
+        let told = told_with(form, &crooks, "0/1 1/1 D4, 3/1 1/1 C4, 4/1 1/1 C4");
+        let names = "4 0/1 \"in F\", 4 1/1 \"change to D\", 5 0/1 \"in D\"";
+        assert_eq!(told, format!("1 0/1 \"in D\", 3 0/1 \"change to F\", {names}"));
+    }
+
+    #[test]
+    fn who_changes_before_the_jump_back_and_behind_it_to_the_same_is_told_once() {
+        let mut form = form(&["4/4"; 5]);
+        form.bars[1].signs.push(Sign::ToCoda);
+        form.bars[3].signs.push(Sign::DaCapoAlCoda);
+        form.bars[4].signs.push(Sign::Coda);
+        let crooks = [("0/1", "D"), ("2/1", "F"), ("4/1", "D")];
+        let told = told_with(form, &crooks, "0/1 2/1 D4, 2/1 1/1 C4, 4/1 1/1 C4");
+        assert_eq!(told.matches("change to D").count(), 1, "{told}");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use smallvec::SmallVec;
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
 
-use super::FrameBar;
+use super::{FrameBar, jumps};
 
 /// The key, crook or notes of drums at a time, as it is printed at the head of a part. Nothing is
 /// said where there is nothing to choose: an instrument in C, or one that always stands in its
@@ -99,7 +99,17 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
             let until = ends.map_or(enters, |end| end.min(enters));
             let place = resting_place(frame, free, until);
             let again = replayed(frame, free, until).is_some_and(|ends| ends > place);
-            let words = for_last_time(again);
+            let mut words = for_last_time(again);
+            let mut place = place;
+            // Who leaves for the coda in this rest keeps what he has.
+            if let Some((left, when)) = jumps::leaves(part, frame, (place, enters)) {
+                let behind = resting_place(frame, left, until);
+                if behind < until {
+                    place = behind;
+                } else if !again {
+                    words = format!("{when}: {order}");
+                }
+            }
             told.push(Announced { at: place, words, taken: at, at_end: false });
         }
         // At the head of a movement it stands like at the head of the part.
