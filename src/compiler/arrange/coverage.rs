@@ -33,15 +33,17 @@ impl VoiceCoverage {
         self.players.of(note)
     }
 
-    /// Does it pass, anywhere, from some players to others?
+    /// Does it pass, anywhere, from some players to others? (Some may go on: who has a note of that
+    /// name there need not have the tune.)
     #[must_use]
     pub fn is_handed_over(&self) -> bool {
         let runs = self.players.runs.len();
-        let apart = |run: usize| {
+        let without = |some: &[u16], others: &[u16]| some.iter().any(|one| !others.contains(one));
+        let passes = |run: usize| {
             let (old, new) = (self.players.of_run(run - 1), self.players.of_run(run));
-            !old.is_empty() && !new.is_empty() && !old.iter().any(|player| new.contains(player))
+            without(old, new) && without(new, old)
         };
-        (1..runs).any(apart)
+        (1..runs).any(passes)
     }
 
     /// The same note by note.

@@ -8,9 +8,12 @@ use crate::diagnostics::{Diagnostic, Span};
 use crate::music::Time;
 use crate::syntax::{BarRange, Modifier, PassageTree, WithUpBeat};
 
+/// So many notes before an up-beat are looked at for the beginning of a slur. (Our heuristic.)
+const LOOK_BACK: usize = 64;
+
 /// The first note of an up-beat that leads without a rest to the note of that index: at most
 /// `longest` long, after a rest or a note that is at least that long and twice as long as it. Notes
-/// with which a slur from before ends belong to what they are slurred to. (What counts as the
+/// into which a slur comes from before belong to what they are slurred to. (What counts as the
 /// beginning of a phrase is our heuristic.)
 #[must_use]
 pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
@@ -24,11 +27,7 @@ pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
         }
         first -= 1;
     }
-    let slurred = notes[first..index].iter().find_map(|note| {
-        let slur = &note.attached;
-        (slur.slur_starts || slur.slur_ends).then_some(slur.slur_ends)
-    });
-    if first == index || slurred == Some(true) {
+    if first == index || is_slurred_to(&notes[..=index], first) {
         return None;
     }
     let Some(before) = first.checked_sub(1).map(|before| &notes[before]) else {
@@ -38,6 +37,18 @@ pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
     let up = at - notes[first].start;
     let long = before.length >= longest && before.length >= up * 2;
     (rests || long).then_some(first)
+}
+
+/// Does a slur come into the note of that index from before it? Of the notes before it the last with an end of a slur
+/// says so, or else the first of those behind them.
+fn is_slurred_to(notes: &[Note], index: usize) -> bool {
+    let (before, there) = notes.split_at(index);
+    let has_end = |note: &&Note| note.attached.slur_starts || note.attached.slur_ends;
+    if let Some(last) = before.iter().rev().take(LOOK_BACK).find(has_end) {
+        return last.attached.slur_starts;
+    }
+    // It may have begun before all these notes.
+    there.iter().find(has_end).is_some_and(|next| next.attached.slur_ends)
 }
 
 /// Does one of the passages begin or end within a bar, or with an up-beat?
@@ -159,16 +170,24 @@ fn begins(piece: &Piece, voices: &[&Music], at: Time, said: Option<Time>) -> Opt
     let found = voices.iter().find_map(|music| {
         let index = music.notes.begun_before(at);
         music.notes.get(index).filter(|note| note.start == at)?;
-        // One note before all that may belong to it tells whether it does.
-        let first = music.notes.begun_before(at - longest).saturating_sub(1);
+        // The notes before all that may belong to it tell whether it does.
+        let first = music.notes.begun_before(at - longest).saturating_sub(LOOK_BACK);
         let near: Vec<Note> = music.notes.within(first..index + 1).collect();
         up_beat(&near, index - first, longest).map(|first| near[first].start)
     });
-    // In a piece with a pick-up, phrases begin with one of that length.
+    // Heuristic: in a piece with a pick-up, phrases begin with one of that length, where no slur comes from the phrase
+    // before. Of several voices the first counts that strikes there.
     found.or_else(|| {
         let start = at - pick_up?;
-        let strikes = |music: &&&Music| music.notes.iter().any(|note| note.start == start);
-        voices.iter().find(strikes).map(|_| start)
+        let strikes = |music: &&Music| {
+            let index = music.notes.begun_before(start);
+            music.notes.get(index).filter(|note| note.start == start)?;
+            let first = index.saturating_sub(LOOK_BACK);
+            let near: Vec<Note> = music.notes.within(first..music.notes.begun_before(at)).collect();
+            Some(is_slurred_to(&near, index - first))
+        };
+        let slurred = voices.iter().find_map(strikes)?;
+        (!slurred).then_some(start)
     })
 }
 
@@ -205,5 +224,60 @@ pub(super) fn narrow(
         cx.push(finding);
         line.times = whole.to_vec();
         line.up_beats.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// The places where the second of two lines begins, which has bars 3 and 4 with their up-beat, from the notes
+    /// that lead there; and the codes of what is found.
+    fn begins(bar: &str, more: &str, line: &str) -> (String, Vec<&'static str>) {
+        let source = format!(
+            "piece \"Weir\" {{ }}\n\
+             form {{ 0 metre 3/4, key G major, pick-up 1/4\n 4 end }}\n\
+             voice tune {{ 0: 1/4 D5 | 1: 1/4 G5 B A | {bar} | 4: 1/2. G5 | }}\n{more}\n\
+             ensemble pair {{ era 1810\n flute, oboe }}\n\
+             scoring pair for pair {{\n flute plays tune bars 0..2 as melody\n oboe {line} }}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+        let from = piece.scorings[0].lines[1].times[0].0;
+        (piece.form.place(from).to_string(), findings.iter().map(|finding| finding.code).collect())
+    }
+
+    #[test]
+    fn the_end_of_a_slur_is_no_up_beat_in_a_piece_with_a_pick_up() {
+        let line = "plays tune bars 3..4 with up-beat as melody";
+        let tune = |bar: &str| begins(bar, "", line);
+        let none = ("bar 3, beat 1".to_string(), vec!["bars/no-up-beat"]);
+        let up_beat = ("bar 2, beat 3".to_string(), vec![]);
+        assert_eq!(tune("2: 1/4 C6 {B5 A} | 3: 1/4 G5 B A"), none);
+        assert_eq!(
+            tune("2: 1/4 {C6 B5 A | 3: G5} B A"),
+            none,
+            "the slur goes on over the bar line"
+        );
+        assert_eq!(tune("2: 1/2 {C6 1/8 B5 A | 3: 1/4 G5} B A"), none, "from a long note");
+        assert_eq!(tune("2: 1/4 {C6 1/8 B5 C6 B A} | 3: 1/4 G5 B A"), none);
+        // Behind the end of a slur, or with a slur of its own, it is one, as it is where nothing is slurred.
+        assert_eq!(tune("2: 1/4 {C6 B5} A | 3: 1/4 G5 B A"), up_beat);
+        assert_eq!(tune("2: 1/4 {C6 B5} {1/8 A B} | 3: 1/4 G5 B A"), up_beat);
+        assert_eq!(tune("2: 1/4 C6 B5 {1/8 A B | 3: 1/4 G5} B A"), up_beat);
+        assert_eq!(tune("2: 1/4 C6 B5 A | 3: 1/4 G5 B A"), up_beat);
+    }
+
+    #[test]
+    fn of_voices_of_which_none_is_named_the_first_that_strikes_says_whether_it_is_slurred() {
+        let bass = "voice bass { 0: rest | 1: 1/4 G3 G G | 2: 1/4 D3 D D | 3: 1/4 G3 G G | 4: 1/2. G3 | }\n\
+                    harmony { 0: rest | 1: G | 2: D | 3: G | 4: G | }";
+        let line = "sustains bars 3..4 with up-beat";
+        let (slurred, _) = begins("2: 1/4 C6 {B5 A} | 3: 1/4 G5 B A", bass, line);
+        assert_eq!(slurred, "bar 3, beat 1");
+        let (free, _) = begins("2: 1/4 C6 B5 A | 3: 1/4 G5 B A", bass, line);
+        assert_eq!(free, "bar 2, beat 3");
     }
 }

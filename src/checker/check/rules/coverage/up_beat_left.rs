@@ -73,7 +73,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[
         let Some(note) = notes.get(index).filter(|note| note.start == at) else { continue };
         let beat = cx.form.bars[bar - 1].metre.beat();
         let Some(up) = up_beat(notes, index, beat) else { continue };
-        let (old, there) = (found.players(index - 1), found.players(index));
+        let [old, there] = [index - 1, index].map(|note| handover::players(cx, found, notes, note));
         let to: Vec<u16> = there.iter().copied().filter(|player| !old.contains(player)).collect();
         // Somebody goes over the bar line with the up-beat: the others only join.
         let goes_on = old.iter().any(|player| there.contains(player));
@@ -83,7 +83,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[
             continue;
         }
         let handover =
-            Handover { found, note, from: old, to: &to, bars: BarIndices::new(bar - 1, bar + 1) };
+            Handover { found, note, from: &old, to: &to, bars: BarIndices::new(bar - 1, bar + 1) };
         let finding = handover.finding(cx, &RULE, |names| {
             format!(
                 "{} at the bar line of bar {}, but its up-beat stays with {}.",
