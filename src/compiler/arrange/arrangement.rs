@@ -234,6 +234,9 @@ pub struct Wait {
     /// Does the player hold a note on beyond the end? It is written as two that are tied, and the
     /// first has the fermata. If not, he rests.
     pub sounds: bool,
+    /// Do the others rest there? The fermata of a rest stands over the first value with which it is
+    /// written, not over the last.
+    pub on_rest: bool,
 }
 
 impl Part {

@@ -71,7 +71,7 @@ pub(super) fn put(
         match note {
             // A plain value cannot end where only a tuplet of another voice reaches.
             Some(note) if note.end() > to && !in_tuplet && to % Time::of(1, 1024) == Time::ZERO => {
-                part.waits.push(Wait { from, to, sounds: true });
+                part.waits.push(Wait { from, to, sounds: true, on_rest: false });
             }
             Some(note) => note.change(|note| note.attached.marks.insert(Mark::Fermata)),
             None => {
@@ -87,9 +87,9 @@ pub(super) fn put(
                 if !there {
                     let kind = DirectionKind::FermataOnRest;
                     part.directions.insert(at, Direction { at: start, kind, span });
-                    if !held.iter().any(|fermata| fermata.on_rest && fermata.from == from) {
-                        part.waits.push(Wait { from, to, sounds: false });
-                    }
+                    let on_rest =
+                        held.iter().any(|fermata| fermata.on_rest && fermata.from == from);
+                    part.waits.push(Wait { from, to, sounds: false, on_rest });
                 }
             }
         }

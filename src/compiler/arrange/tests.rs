@@ -444,6 +444,9 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     let marked =
         cello.notes.iter().filter(|note| note.attached().marks.has(crate::resolve::Mark::Fermata));
     assert_eq!(marked.map(PackedNote::start).collect::<Vec<_>>(), [Time::ZERO]);
+    let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
+    let rests = super::Wait { from: rest.from, to: rest.to, sounds: false, on_rest: true };
+    assert_eq!(oboe.waits, [rests]);
 }
 
 #[test]
@@ -474,9 +477,10 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
     let notes: Vec<_> = cello.notes.iter().map(marked).collect();
     let half = Time::of(1, 2);
     assert_eq!(notes, [(Time::ZERO, half * 3, false)]);
-    assert_eq!(cello.waits, [super::Wait { from: half, to: half * 2, sounds: true }]);
+    let wait = super::Wait { from: half, to: half * 2, sounds: true, on_rest: false };
+    assert_eq!(cello.waits, [wait]);
     let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
-    assert_eq!(oboe.waits, [super::Wait { from: half, to: half * 2, sounds: false }]);
+    assert_eq!(oboe.waits, [super::Wait { sounds: false, ..wait }]);
 }
 
 #[test]

@@ -17,8 +17,10 @@ use crate::arrange::{Arrangement, PackedNote, Part, SoundingNote};
 use crate::instruments::Clef;
 use crate::music::Time;
 use crate::narrow::Narrow;
-use crate::notate::{Element, ElementKind, FrameBar, Origin, Stem, bars_of, in_hand, stems};
-use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
+use crate::notate::{
+    Element, ElementKind, FrameBar, NoteValue, Origin, Stem, bars_of, in_hand, stems,
+};
+use crate::resolve::{Direction, DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
 
 use super::{
     Cueing, DirectionKind, Edition, EditionDirection, Movement, Spanner, SpannerKind, StaffBar,
@@ -220,7 +222,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
             .map(|note| clipped(note, start, entry))
             .collect(),
         tuplets: other.tuplets.clone(),
-        directions: Vec::new(),
+        directions: other.directions.iter().filter(is_held).cloned().collect(),
         waits: other.waits.clone(),
         ..own.clone()
     };
@@ -296,7 +298,11 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
         staff_bar.who = Some((at, DirectionKind::CueName(name.clone())));
         let mut rest = staff_bar.voices.pop();
         if let Some(rest) = &mut rest {
-            hold_once(&mut measure.elements, rest.elements.to_mut(), &holds(own, frame));
+            let rests = rest.elements.to_mut();
+            hold_once(&mut measure.elements, rests, &holds(own, frame));
+            if frame.length == frame.metre.bar_length() {
+                join(rests, frame.length);
+            }
         }
         staff_bar.voices = smallvec![VoiceBar {
             number: 1,
@@ -314,10 +320,14 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
     super::spans::number(&mut edition.staves);
 }
 
+fn is_held(said: &&Direction) -> bool {
+    matches!(said.kind, Said::FermataOnRest)
+}
+
 /// Where in a bar a player is held while he rests.
 fn holds(own: &Part, frame: &FrameBar) -> Vec<Time> {
     let bar = frame.start..frame.start + frame.length;
-    let held = own.directions.iter().filter(|said| matches!(said.kind, Said::FermataOnRest));
+    let held = own.directions.iter().filter(is_held);
     held.map(|said| said.at).filter(|at| bar.contains(at)).map(|at| at - frame.start).collect()
 }
 
@@ -346,6 +356,18 @@ fn hold_once(cue: &mut [Element], rests: &mut [Element], holds: &[Time]) {
             *fermata = false;
         }
     }
+}
+
+/// The rests of a bar that were divided for a fermata are one again where it stands over the cue.
+fn join(rests: &mut Vec<Element>, length: Time) {
+    let plain = |one: &Element| one.kind == ElementKind::Rest { fermata: false };
+    if rests.is_empty() || !rests.iter().all(plain) {
+        return;
+    }
+    rests.truncate(1);
+    rests[0].length = length;
+    rests[0].value = NoteValue::of(length).unwrap_or(NoteValue { log2: 0, dots: 0 });
+    rests[0].kind = ElementKind::BarRest { fermata: false };
 }
 
 /// The name of the whole section, where the half of it that a cue comes from plays the same as the other half

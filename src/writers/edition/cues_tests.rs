@@ -316,3 +316,22 @@ fn a_cue_from_halves_that_play_the_same_names_their_section() {
     let divided = cue("tune 8va");
     assert!(!divided.is_empty() && !named(&divided, "Vln. I"), "{divided:?}");
 }
+
+#[test]
+fn a_fermata_over_a_cue_leaves_the_rest_of_the_bar_whole() {
+    let voices = TUNES.replace("10: 1/4 G5 A5 B5 C6", "10: 1/4 G5 A5 B5[fermata] C6");
+    let lines = "flute plays tune as melody\n bassoon plays low as bass\n oboe plays late as melody\n clarinet, harp rest";
+    let arrangement = arranged(&voices, lines);
+    let score = notate(&arrangement);
+    let edition = part_with_cues(&arrangement, &score, 1, Cueing { after_bars: 8 });
+    let [cue, rests] = edition.staves[0].bars[9].voices.as_slice() else { panic!() };
+    let held = cue.elements.iter().map(|element| match &element.kind {
+        ElementKind::Note(note) => note.marks.has(Mark::Fermata),
+        _ => false,
+    });
+    assert_eq!(held.collect::<Vec<_>>(), [false, false, true, false]);
+    let kinds: Vec<_> = rests.elements.iter().map(|element| element.kind.clone()).collect();
+    assert_eq!(kinds, [ElementKind::BarRest { fermata: false }]);
+    // Without a cue it is divided.
+    assert_eq!(score.staves[1].measures[9].elements.len(), 3);
+}

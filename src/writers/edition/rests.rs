@@ -46,7 +46,7 @@ fn say_tacet(edition: &mut Edition) {
     let Some(upper) = staves.first() else { return };
     let rests = |bar: &StaffBar| {
         let mut elements = bar.voices.iter().flat_map(|voice| voice.elements.iter());
-        let silent = |e: &Element| e.cue || matches!(e.kind, ElementKind::BarRest { .. });
+        let silent = |e: &Element| e.cue || !matches!(e.kind, ElementKind::Note(_));
         bar.counted || elements.all(silent)
     };
     let mut said: Vec<(usize, String)> = Vec::new();
@@ -251,6 +251,12 @@ mod tests {
     fn bars_of_rest_are_counted_together() {
         let fixture = Fixture::new(&["4/4"; 5]).notes("3/1 1/1 C5");
         assert_eq!(runs(fixture), [3, 0, 0, 0, 0]);
+    }
+
+    #[test]
+    fn a_bar_in_which_the_others_hold_stands_alone_in_a_rest() {
+        let fixture = Fixture::new(&["4/4"; 6]).notes("5/1 1/1 C5");
+        assert_eq!(runs(fixture.wait("5/2", "3/1", false)), [2, 0, 0, 2, 0, 0]);
     }
 
     #[test]

@@ -13,7 +13,7 @@ mod told;
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
 use crate::music::Time;
-use crate::resolve::{DirectionKind, Mark, Technique};
+use crate::resolve::{DirectionKind, Technique};
 
 use hairpins::{Hairpin, Hairpins};
 use told::Now;
@@ -21,15 +21,14 @@ pub(super) use told::Told;
 
 use super::staff::Bars;
 use super::{
-    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, jumps,
-    names, who,
+    FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, holds, jumps, names, who,
 };
 
 /// Puts a part's directions into the measures of its staff.
 pub(super) fn place_directions(part: &Part, bars: &Bars, measures: &mut [Measure]) {
     let frame = bars.frame;
     let notes = &part.notes;
-    hold_rests(part, bars, measures);
+    holds::hold_rests(part, bars, measures);
     let mut placed: Vec<(Time, usize)> = Vec::with_capacity(part.directions.len());
     for (index, direction) in part.directions.iter().enumerate() {
         if matches!(direction.kind, DirectionKind::FermataOnRest) {
@@ -311,49 +310,10 @@ fn place_who(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     }
 }
 
-/// Puts a fermata over the rest on the other staff of a player, where a note ends that has one.
-pub(super) fn hold_until(end: Time, frame: &[FrameBar], measures: &mut [Measure]) {
-    let after = frame.partition_point(|bar| bar.start < end);
-    let Some(bar) = after.checked_sub(1) else { return };
-    let within = end - frame[bar].start;
-    let mut elements = measures[bar].elements.iter_mut().rev();
-    if let Some(Element { kind, .. }) = elements.find(|element| element.at < within)
-        && let ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } = kind
-    {
-        *fermata = true;
-    }
-}
-
-/// Puts the fermatas over the rests of a player: where the others have theirs, over the last piece of
-/// a note that is written as several.
-pub(super) fn hold_rests(part: &Part, bars: &Bars, measures: &mut [Measure]) {
-    for direction in &part.directions {
-        if matches!(direction.kind, DirectionKind::FermataOnRest) {
-            let at = direction.at;
-            let wait = part.waits_after(at).next().filter(|wait| !wait.sounds && wait.from <= at);
-            let there = wait.map_or(at, |wait| bars.last_piece((wait.from, wait.to)).max(at));
-            hold(there, bars.frame, measures);
-        }
-    }
-}
-
-/// Puts a fermata over what stands at a time: a rest, or the note of a player who sounds there
-/// while the others rest.
-fn hold(at: Time, frame: &[FrameBar], measures: &mut [Measure]) {
-    let bar = bar_at(frame, at);
-    let within = at - frame[bar].start;
-    let element =
-        measures[bar].elements.iter_mut().find(|element| within < element.at + element.length);
-    match element.map(|element| &mut element.kind) {
-        Some(ElementKind::Rest { fermata } | ElementKind::BarRest { fermata }) => *fermata = true,
-        Some(ElementKind::Note(note)) => note.marks.insert(Mark::Fermata),
-        None => {}
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::notate::ElementKind;
     use crate::notate::testing::{Fixture, directions};
     use crate::resolve::Dynamic;
 

@@ -14,6 +14,7 @@ mod figured;
 mod frame;
 mod grid;
 mod hands;
+mod holds;
 pub(crate) mod in_hand;
 mod joined;
 mod jumps;

@@ -14,7 +14,7 @@ use super::{
     Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, PairedTremolo, Staff,
     StaffNote, Stem, TupletUse,
 };
-use super::{beams, clefs, directions, in_hand, names, slurs, stems, tuplets};
+use super::{beams, clefs, directions, holds, in_hand, names, slurs, stems, tuplets};
 
 mod neighbour;
 #[cfg(test)]
@@ -194,6 +194,8 @@ struct BarWriter<'a> {
     instrument: &'static Instrument,
     notes: &'a [PackedNote],
     tuplets: Vec<Tuplet>,
+    /// Where rests are divided for fermatas.
+    borders: Vec<Time>,
     /// The first note and tuplet that are not over.
     note: usize,
     tuplet: usize,
@@ -213,6 +215,7 @@ impl<'a> BarWriter<'a> {
             instrument: part.instruments.first().map_or(part.player.instrument, |first| first.1),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
+            borders: holds::borders(part, bars),
             note: 0,
             tuplet: 0,
             heads: Heads::new(),
@@ -237,7 +240,8 @@ impl<'a> BarWriter<'a> {
         self.skip_to(cursor);
         let silent = self.notes.get(self.note).is_none_or(|note| note.start() >= end);
         // A bar that is shorter or longer than its metre shows how long its rest is.
-        if silent && bar.length == bar.metre.bar_length() {
+        let whole = bar.length == bar.metre.bar_length();
+        if silent && whole && self.border_within((bar.start, end)).is_none() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
             let origin = self.origin_of_rest(bar.start);
@@ -266,6 +270,9 @@ impl<'a> BarWriter<'a> {
                 ends.find(|wait| wait.sounds).map(|wait| wait.to)
             });
             stop = wait.unwrap_or(stop);
+            if sounding.is_none() && inside.is_none() {
+                stop = self.border_within((cursor, stop)).unwrap_or(stop);
+            }
             let paired =
                 sounding.and_then(|_| self.paired_tremolo(bar)).filter(|_| inside.is_none());
             match paired {
@@ -334,6 +341,12 @@ impl<'a> BarWriter<'a> {
         let note = &self.notes[self.note];
         let starts = note.attached().of_two == Some(OfTwo::First);
         Some((PairedTremolo { starts, strokes: note.attached().tremolo }, value))
+    }
+
+    /// Where a rest is first divided for a fermata.
+    fn border_within(&self, (from, to): (Time, Time)) -> Option<Time> {
+        let next = self.borders.partition_point(|border| *border <= from);
+        self.borders.get(next).copied().filter(|border| *border < to)
     }
 
     /// Where a rest at a time in a bar comes from.

@@ -247,7 +247,7 @@ impl Fixture {
     /// The last part waits under a fermata of others: holding on to a note, or in its rests.
     pub(crate) fn wait(mut self, from: &str, to: &str, sounds: bool) -> Fixture {
         let (from, to) = (time(from), time(to));
-        self.last().waits.push(Wait { from, to, sounds });
+        self.last().waits.push(Wait { from, to, sounds, on_rest: false });
         if sounds { self } else { self.fermata_on_rest(from) }
     }
 
@@ -371,10 +371,16 @@ fn dump_measure(measure: &Measure) -> String {
     words.join(" ")
 }
 
+fn held(fermata: bool) -> &'static str {
+    if fermata { "+fermata" } else { "" }
+}
+
 fn dump_element(element: &Element) -> String {
     let note = match &element.kind {
-        ElementKind::BarRest { .. } => return "rest".into(),
-        ElementKind::Rest { .. } => return format!("rest:{}", element.value.length()),
+        ElementKind::BarRest { fermata } => return format!("rest{}", held(*fermata)),
+        ElementKind::Rest { fermata } => {
+            return format!("rest:{}{}", element.value.length(), held(*fermata));
+        }
         ElementKind::Note(note) => note,
     };
     let heads: Vec<String> = note

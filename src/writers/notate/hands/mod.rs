@@ -26,7 +26,7 @@ use crate::resolve::{Mark, Marks, Role, Sound};
 
 use super::Staff;
 use super::staff::Bars;
-use super::{clefs, directions, in_hand, staff};
+use super::{clefs, directions, holds, in_hand, staff};
 
 use split::{Grip, Hand};
 
@@ -57,15 +57,15 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     // What the writer of measures said of a change of key stands above.
     lower.iter_mut().for_each(|measure| measure.directions.clear());
     directions::place_directions(part, bars, &mut upper);
-    directions::hold_rests(part, bars, &mut lower);
+    holds::hold_rests(part, bars, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
         let own = note.attached().marks.has(Mark::Fermata) && note.start() < bars.end();
         let waits = part.waits_after(note.start()).take_while(|wait| wait.to < note.end());
         let held_on = waits.filter(|wait| wait.sounds).map(|wait| wait.to);
         for end in held_on.chain(own.then(|| note.end().min(bars.end()))) {
             match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
-                (true, false) => directions::hold_until(end, bars.frame, &mut lower),
-                (false, true) => directions::hold_until(end, bars.frame, &mut upper),
+                (true, false) => holds::hold_until(end, bars.frame, &mut lower),
+                (false, true) => holds::hold_until(end, bars.frame, &mut upper),
                 _ => {}
             }
         }
