@@ -91,3 +91,21 @@ fn a_line_that_begins_with_a_solo_says_whose_it_is() {
     let one = Some("Who(\"1.\")".to_string());
     assert_eq!([words(3), words(4), words(5)], [one.clone(), one.clone(), one]);
 }
+
+/// Common practice.
+#[test]
+fn the_rest_of_a_divided_bar_states_its_accidentals_again() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 2 length 60/4\n 2 end";
+    let tune = format!("1: 1/1 F#5 | 2: 1/4 {}|", "F#5 G5 ".repeat(30));
+    let page = &part_in(form, &tune, &Setup::default()).pages[0];
+    let mut lines: Vec<f64> =
+        of(page, Kind::Clef).into_iter().map(|mark| mark.bounds().center().y).collect();
+    lines.sort_by(f64::total_cmp);
+    assert!(lines.len() > 2, "{lines:?}");
+    let signs: Vec<f64> =
+        of(page, Kind::Accidental).into_iter().map(|mark| mark.bounds().center().y).collect();
+    for line in &lines {
+        let near = signs.iter().filter(|y| (*y - line).abs() < 5.0).count();
+        assert_eq!(near, 1, "{signs:?} in {lines:?}");
+    }
+}

@@ -185,3 +185,13 @@ fn a_marcato_of_the_lower_of_two_stands_under_the_staff() {
     });
     assert_eq!(below.count(), 20);
 }
+
+/// Our heuristic: without stems strokes over a head that both had would be both's.
+#[test]
+fn whole_notes_of_which_one_is_a_tremolo_have_a_head_each() {
+    let (both, _) = heads_and_dots("1/1 A4[tremolo]", "1/1 A4[tremolo]");
+    let (one, _) = heads_and_dots("1/1 A4[tremolo]", "1/1 A4");
+    assert!(both[1].x0 > both[0].x1 + 2.0 || both[1].x0 - both[0].x0 < 0.01, "{both:?}");
+    assert!((one[0].y0 - one[1].y0).abs() < 0.01, "{one:?}");
+    assert!((0.0..2.0).contains(&(one[1].x0 - one[0].x1)), "{one:?}");
+}

@@ -483,7 +483,7 @@ pub(super) fn restated(chord: &Chord, head: &Head, fifths: i32) -> Option<Glyph>
 
 /// What a signature of so many fifths makes of a letter: the sharps come in the order F C G D A E B, the
 /// flats against it.
-fn alter(fifths: i32, letter: Letter) -> i8 {
+pub(super) fn alter(fifths: i32, letter: Letter) -> i8 {
     const ORDER: [Letter; 7] =
         [Letter::F, Letter::C, Letter::G, Letter::D, Letter::A, Letter::E, Letter::B];
     let place = ORDER.iter().position(|other| *other == letter).unwrap_or_default();

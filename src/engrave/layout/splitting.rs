@@ -1,10 +1,12 @@
 //! Bars that are longer than a line, such as cadenzas: they are divided, and go on in the next line
 //! without a bar line between (Gould, chapter 14, "Dividing a bar between systems", from memory).
 
+use std::collections::HashMap;
+
 use ripieno_compiler::music::Time;
 use ripieno_writers::notate::{Beam, ElementKind};
 
-use super::chord::clef_at;
+use super::chord::{alter, clef_at};
 use super::spacing::{BarSpace, bar_spaces};
 use crate::rows::{Spans, Stretch};
 use crate::sheet::{Bar, BarVoice, Event, Sheet, SheetPlace, Span, SpanKind, StaffBar};
@@ -165,7 +167,8 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
         close_beams(&mut events);
         BarVoice { side: voice.side, events }
     });
-    let voices = voices.collect();
+    let mut voices: Vec<BarVoice> = voices.collect();
+    state_accidentals(&mut voices, bar.key);
     let mut clefs = Vec::new();
     bar.clefs.retain(|&(time, clef)| {
         let stays = !later(time);
@@ -193,6 +196,28 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
         directions,
         parted: bar.parted,
         who: None,
+    }
+}
+
+/// States the accidentals again that hold from before the division: a line is read as its signature says. What is
+/// held over the division says its own at the tie. Common practice.
+fn state_accidentals(voices: &mut [BarVoice], fifths: i32) {
+    let elements = voices.iter_mut().flat_map(|voice| &mut voice.events);
+    let mut elements: Vec<_> = elements.map(|event| &mut event.element).collect();
+    elements.sort_by_key(|element| element.at);
+    let mut stated: HashMap<i32, i8> = HashMap::new();
+    for element in elements {
+        let ElementKind::Note(note) = &mut element.kind else { continue };
+        if note.tie_from {
+            continue;
+        }
+        for head in &mut note.heads {
+            let pitch = head.pitch;
+            let before = stated.insert(pitch.step(), pitch.alter);
+            if before.unwrap_or_else(|| alter(fifths, pitch.letter)) != pitch.alter {
+                (head.accidental_shown, head.courtesy) = (true, false);
+            }
+        }
     }
 }
 

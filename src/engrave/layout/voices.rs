@@ -123,6 +123,10 @@ const BESIDE_UNLIKE: f64 = 0.2;
 const BESIDE: f64 = 0.7;
 
 fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
+    // Without stems nothing says whose the strokes of a tremolo are.
+    let tremolo = |chord: &Chord| chord.note().map_or(0, |note| note.tremolo);
+    let stemless = upper.event.element.value.log2 <= 0;
+    let stroked_alike = !stemless || tremolo(upper) == tremolo(lower);
     let (Look::Note { heads: above, .. }, Look::Note { heads: below, .. }) =
         (&mut upper.look, &mut lower.look)
     else {
@@ -131,6 +135,7 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let width = |head: &Head, scale: f64| head.glyph.width() * scale;
     let (lowest, highest) = (above[0].place, below[below.len() - 1].place);
     let shared = lowest == highest
+        && stroked_alike
         && above[0].glyph == below[0].glyph
         && upper.event.element.value.dots == lower.event.element.value.dots
         && (upper.scale - lower.scale).abs() < 1e-9
