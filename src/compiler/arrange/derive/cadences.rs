@@ -19,7 +19,8 @@ use crate::resolve::{BarLine, Form, HarmonyEvent, Piece};
 ///
 /// A phrase ends
 /// - where the top voice rests after the chord or within it, or holds a note of two beats or more;
-/// - at a double bar, a repeat sign, a rehearsal mark and the end of the piece, an up-beat aside;
+/// - at a double bar, a repeat sign, a rehearsal mark and the end of the piece, an up-beat aside, where the tonic
+///   comes in with which the last bars are filled;
 /// - in the last bar of four, where the top voice comes to the tonic of the local key or its
 ///   relative with a note of a beat or more, and longer than the next;
 /// - with the first chord of a section, where the dominant leads into it without a pause.
@@ -34,9 +35,9 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
         let end = event.start + event.length;
         let ends_section = reaches_end(form, bar, end) && section_ends(form, bar);
         let last = ends_section && piece_ends(form, bar);
-        let dominant = Dominant::before(form, harmony, index)
-            .filter(|dominant| last || !dominant.passes(form, event.start));
+        let dominant = Dominant::before(form, harmony, index);
         if form.weight(event.start) < 2 {
+            let dominant = dominant.filter(|dominant| last || !dominant.passes(form, event.start));
             let ends = dominant.filter(|dominant| {
                 let phrase = || {
                     phrase_ends(form, texture, event)
@@ -51,8 +52,13 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
             }
             continue;
         }
+        let filled = fills_last_bars(form, harmony, index);
+        let last = last || filled.is_some_and(|(_, last)| last);
+        let end = filled.map_or(end, |(end, _)| end);
+        let dominant = dominant.filter(|dominant| last || !dominant.passes(form, event.start));
         if let Some(dominant) = &dominant
             && (ends_section
+                || filled.is_some()
                 || phrase_ends(form, texture, event)
                 || period_ends(form, texture, event, dominant, places[bar]))
         {
@@ -78,6 +84,33 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
         }
     }
     found
+}
+
+/// Does the tonic of a key go on from a strong beat, held or struck anew, through all that follows of its section, in fewer bars
+/// than a phrase has? Then until when, and whether the piece ends there. (That it closes where it comes in is common
+/// practice; how many bars may be filled, our heuristic.)
+fn fills_last_bars(form: &Form, harmony: &[HarmonyEvent], index: usize) -> Option<(Time, bool)> {
+    let event = &harmony[index];
+    if !is_home(form, event) && event.key.tonic.class() != event.chord.root.class() {
+        return None;
+    }
+    let first = form.index_at(event.start);
+    let closing = (first..form.bars.len()).take(PERIOD - 1).find(|&bar| section_ends(form, bar))?;
+    if closing == first {
+        return None;
+    }
+    let mut end = event.start;
+    let same = |next: &&HarmonyEvent| {
+        let goes_on = next.start == end && form.index_at(next.start) <= closing;
+        let same = goes_on && next.chord == event.chord;
+        if same {
+            end = next.start + next.length;
+        }
+        same
+    };
+    harmony[index..].iter().take_while(same).for_each(drop);
+    let bar_end = form.bars[closing].start + form.bars[closing].length;
+    reaches_end(form, closing, end).then(|| (end.min(bar_end), piece_ends(form, closing)))
 }
 
 /// What leads into a tonic: chords on one root, the suspended one, the triad, the seventh.
@@ -402,6 +435,53 @@ mod tests {
             format!("{what} {}:{}", place.bar, place.beat)
         });
         told.collect::<Vec<_>>().join(", ")
+    }
+
+    /// The places that are struck, from seven bars of harmony and tune; with how many quarters the last one lasts.
+    fn close(form: &str, bars: &str, tune: &str) -> (String, i64) {
+        let text = format!(
+            "form {{\n 1 metre 4/4, key D major\n{form}\n 7 end\n}}\n\
+             harmony {{ 1: D | 2: G | 3: 1/2 G A7 | {bars} | }}\n\
+             voice v {{\n1: 1/4 D5 E F# G | 2: 1/4 B5 A G F# | 3: 1/4 B5 G E C# | {tune} |\n}}\n"
+        );
+        let piece = piece(&text);
+        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
+        let lasts = found.last().map_or(Time::ZERO, |last| last.until - last.at);
+        (struck(&text), (1..64).find(|&n| Time::of(n, 4) == lasts).unwrap_or(0))
+    }
+
+    #[test]
+    fn a_tonic_that_fills_the_last_bars_closes_where_it_comes_in() {
+        let moving = "4: 1/4 D5 F# D A4 | 5: D5 F# A F# | 6: E5 F# G A | 7: G5 E F# A";
+        let section = "6 mark \"A\"";
+        let (places, quarters) = close(section, "4: D | 5: D | 6: G | 7: G", moving);
+        assert_eq!((&places[..], quarters), ("V 3:3, I 4:1", 8), "at the end of a section");
+        let (places, _) = close("", "4: D | 5: D | 6: G | 7: G", moving);
+        assert_eq!(places, "", "in the middle of one it goes on");
+        let (places, _) = close(section, "4: D | 5: 1/2 D G | 6: G | 7: G", moving);
+        assert_eq!(places, "", "another chord comes before its end");
+        // A phrase on the tonic is no last chord.
+        let (places, _) = close("", "4: D | 5: D | 6: D | 7: D", moving);
+        assert_eq!(places, "");
+        // At the end of the piece, struck anew after a rest as well, it is its last chord.
+        let held = "4: 1/4 D5 F# D A4 | 5: D5 rest D5 rest | 6: D5 1/2. rest | 7: rest";
+        let fine = "5 fine\n 7 da capo al fine";
+        let (places, quarters) = close(fine, "4: D | 5: D | 6: G | 7: 1/2 G A", held);
+        assert_eq!((&places[..7], quarters > 0), ("V 3:3, ", true), "{places}");
+    }
+
+    #[test]
+    fn the_last_chord_of_the_piece_is_last_where_it_comes_in() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n 4 end\n}\n\
+             harmony { 1: F | 2: G7 | 3: C | 4: C | }\n\
+             voice v {\n1: 1/4 A5 F | 2: 1/4 D5 B4 | 3: 1/2 C5 | 4: 1/2 = |\n}\n",
+        );
+        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
+        let last = found.last().unwrap();
+        assert_eq!(bars(&piece, &found), [2, 3]);
+        assert_eq!(last.kind, Kind::Cadence { last: true });
+        assert_eq!(last.until, piece.form.end());
     }
 
     #[test]
