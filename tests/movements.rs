@@ -3,6 +3,9 @@
 #[path = "shared/shelf.rs"]
 mod shelf;
 
+#[path = "movements/forces.rs"]
+mod forces;
+
 use ripieno::diagnostics::FileId;
 use ripieno::edition::{
     Cueing, DirectionKind, Edition, Halves, full_score, part_with_cues, players_of_score,

@@ -161,10 +161,7 @@ fn ensemble<'t>(
         }
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
-    players.sort_by_key(|player: &Player| {
-        let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
-        (player.instrument.score_order, section.unwrap_or(0))
-    });
+    players.sort_by_key(score_place);
     // A line that could not be read may have said otherwise of players who were taken over: those
     // whom it names, and those whose name it misspells, if that is what is nearest.
     let lines = line_names(&players);
@@ -241,6 +238,12 @@ fn ensemble<'t>(
     let (name, span) = (tree.name.value.clone(), tree.name.span);
     let without = gathered.without;
     Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
+}
+
+/// Where a player stands in a score: by his instrument, and the number of his section.
+pub(super) fn score_place(player: &Player) -> (u16, u8) {
+    let section = player.line_name.rsplit('-').next().and_then(|number| number.parse().ok());
+    (player.instrument.score_order, section.unwrap_or(0))
 }
 
 /// Is that word of a line that could not be read one of a line that gives the era?

@@ -3,12 +3,16 @@
 //! Each movement is a piece of its own, resolved, arranged and checked by itself; only what all of
 //! them print together is joined here, one behind the other in written time.
 
+mod chairs;
+
 use std::sync::Arc;
+
+pub use chairs::is_same_chair;
 
 use super::piece::{
     Bar, BarIndices, Direction, DirectionKind, Ensemble, Form, FormMovement, Layout, Line,
-    Movement, Music, Note, Nudge, Overridden, Override, Pages, Piece, Player, Scoring, Through,
-    Verb, Voice, roman,
+    Movement, Music, Note, Nudge, Overridden, Override, Pages, Piece, Scoring, Through, Verb,
+    Voice, roman,
 };
 use super::{Resolver, Shelf, loader, said_twice};
 use crate::diagnostics::{Diagnostic, FileId, Span};
@@ -315,7 +319,7 @@ pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
     joined.ensembles = Vec::new();
     joined.scorings = Vec::new();
     for name in scoring_names(&pieces) {
-        let Some(ensemble) = ensemble(&name, &pieces) else { continue };
+        let Some(ensemble) = chairs::everybody(&name, &pieces) else { continue };
         let first = pieces.iter().flat_map(|piece| &piece.scorings).find(|s| s.name == name);
         joined.scorings.push(Arc::new(Scoring {
             name: name.clone(),
@@ -330,43 +334,6 @@ pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
         joined.ensembles.push(Arc::new(ensemble));
     }
     joined
-}
-
-/// Everybody who plays a scoring in any of its movements.
-fn ensemble(name: &str, movements: &[Arc<Piece>]) -> Option<Ensemble> {
-    let ensembles = movements.iter().filter_map(|piece| {
-        let scoring = piece.scorings.iter().find(|scoring| scoring.name == name)?;
-        piece.ensembles.get(scoring.ensemble)
-    });
-    let ensembles: Vec<&Arc<Ensemble>> = ensembles.collect();
-    let first = ensembles.first()?;
-    // The fullest one says the order; who plays only elsewhere comes behind his neighbour there.
-    let fullest = ensembles.iter().rev().max_by_key(|ensemble| ensemble.players.len())?;
-    let mut players: Vec<Arc<Player>> = fullest.players.clone();
-    for ensemble in &ensembles {
-        let mut behind = 0;
-        for player in &ensemble.players {
-            match players.iter().position(|known| is_same_chair(known, player)) {
-                Some(place) => behind = place + 1,
-                None => {
-                    players.insert(behind, Arc::clone(player));
-                    behind += 1;
-                }
-            }
-        }
-    }
-    let mut whole = (***first).clone();
-    whole.players = players;
-    whole.groups = Vec::new();
-    Some(whole)
-}
-
-/// Is it the same player, although he is alone in one movement (`oboe`) and has a neighbour in
-/// another (`oboe.1`)?
-#[must_use]
-pub fn is_same_chair(one: &Player, other: &Player) -> bool {
-    let chair = |player: &Player| (player.line_name.clone(), player.number.max(1));
-    one.id == other.id || chair(one) == chair(other)
 }
 
 fn moved_bar(bar: &Bar, by: Time) -> Bar {
