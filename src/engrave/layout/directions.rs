@@ -2,7 +2,7 @@
 
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
-use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_loud};
+use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_it_goes, says_how_loud};
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
@@ -149,11 +149,14 @@ pub(super) fn dynamics(
     }
 }
 
-/// A hairpin begins behind words of loudness where at least so much of it is left. Our heuristic.
+/// A hairpin begins behind words of loudness where at least so much of it is left, and behind those that say how it
+/// goes where at least this part of it is. Our heuristic.
 const LEFT_PIN: f64 = 6.0;
+const LEFT_PART: f64 = 0.6;
 
 /// Words of loudness behind the dynamic at their place, or at their note, as far as they have room on that
-/// line before the next dynamic; a long hairpin gives way to them.
+/// line before the next dynamic; a long hairpin gives way to them, also to those that say how it goes. A short one has
+/// these beside it, outside.
 fn in_line(said: &Said, lows: &mut [Low], end: f64) -> Option<Low> {
     let DirectionKind::Words(words) = said.kind else { return None };
     let run = shape(words, WORDS_FACE.0, WORDS_FACE.1);
@@ -161,14 +164,21 @@ fn in_line(said: &Said, lows: &mut [Low], end: f64) -> Option<Low> {
         Low::Letters { at, x, width, .. } if *at == said.at => Some(x + width + 0.6),
         _ => None,
     });
+    let is_own = |low: &Low| match low {
+        Low::Hairpin { at, .. } => *at == said.at && says_how_it_goes(words),
+        _ => false,
+    };
     // Above a staff words of another kind have their own line, but for those of a dynamic: "p dolce".
-    if said.above && beside.is_none() && !says_how_loud(words) {
+    if said.above && beside.is_none() && !says_how_loud(words) && !lows.iter().any(is_own) {
         return None;
     }
     let x = beside.unwrap_or(said.left.max(said.clear));
     let (x0, x1) = (x - 0.1, x + run.width + 0.6);
     let meets = |low: &Low| low.span().0 < x1 && x0 < low.span().1;
     let gives_way = |low: &Low| match low {
+        Low::Hairpin { from, to, .. } if is_own(low) => {
+            to - x1 >= LEFT_PIN.max((to - from) * LEFT_PART)
+        }
         Low::Hairpin { from, to, at, .. } => *at > said.at && *from > x && to - x1 >= LEFT_PIN,
         _ => false,
     };

@@ -26,6 +26,31 @@ fn a_hairpin_gives_way_to_words_beside_their_dynamic() {
     assert!(pins.iter().all(|pin| pin.x0 > words.x1 || pin.y0 > words.y1), "{pins:?} {words:?}");
 }
 
+/// A long hairpin begins behind them, a short one has them under it.
+#[test]
+fn words_of_how_a_hairpin_goes_stand_on_its_side_and_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 12 end";
+    let page = |to: u32| -> Page {
+        let tune = bars(12, "1/4 C5 D5 E5 D5")
+            .replacen("2: ", "2: [cresc \"poco a poco\"] ", 1)
+            .replacen(&format!("{to}: 1/4 C5"), &format!("{to}: [f] 1/4 C5"), 1);
+        part(form, &tune).pages[0].clone()
+    };
+    for (to, beside) in [(4, true), (3, false)] {
+        let page = &page(to);
+        let words = texts(page, "poco a poco")[0].bounds();
+        let pin = boxes(page, Kind::Hairpin).into_iter().reduce(|a, b| a.union(b)).unwrap();
+        let lines = boxes(page, Kind::StaffLine);
+        let staff = lines.iter().map(|line| line.y1).filter(|y| *y < pin.y1).fold(0.0, f64::max);
+        assert!(words.y0 > staff, "bar {to}: {words:?} below the staff at {staff}");
+        if beside {
+            assert!(words.x1 < pin.x0 && (words.center().y - pin.center().y).abs() < 1.0);
+        } else {
+            assert!(words.y0 > pin.y1 - 0.1 && words.y0 < pin.y1 + 2.0, "{words:?} {pin:?}");
+        }
+    }
+}
+
 #[test]
 fn dynamics_of_one_phrase_stand_on_one_line_whatever_their_notes_need() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 5 end";

@@ -26,8 +26,8 @@ use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem
 use super::divided::Divided;
 use super::shared_hairpins::Pins;
 use super::{
-    Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, in_common,
-    levels, partings, shared_words, spans, staves, sung,
+    Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, hairpin_words,
+    in_common, levels, partings, shared_words, spans, staves, sung,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -206,6 +206,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     staff.spans = spans::of_voices(&staff);
     staff.spans.extend(pins.placed(read, &staff.bars));
     sung::lift(&mut staff);
+    hairpin_words::join(&mut staff, Some(read));
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {

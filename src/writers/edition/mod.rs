@@ -9,6 +9,7 @@ mod compare;
 mod condensed;
 mod cues;
 mod divided;
+mod hairpin_words;
 mod in_common;
 mod levels;
 mod model;
@@ -31,8 +32,8 @@ pub use condensed::share as share_staff;
 pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
-pub use staves::says_how_loud;
-pub(crate) use staves::{says_growth, says_how_it_goes};
+pub(crate) use staves::says_growth;
+pub use staves::{says_how_it_goes, says_how_loud};
 
 /// On which staves the halves of a section stand that divides.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -9,7 +9,7 @@ use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Kind,
-    StaffBar, Stems, VoiceBar, cast, octaves, spans, sung,
+    StaffBar, Stems, VoiceBar, cast, hairpin_words, octaves, spans, sung,
 };
 
 /// Adds a player with staves of his own.
@@ -62,6 +62,7 @@ pub(super) fn own_staff<'a>(
     own.spans = spans::of_voices(&own);
     own.spans.extend(spans::hairpins(measures));
     sung::lift(&mut own);
+    hairpin_words::join(&mut own, None);
     let octaves = octaves::lines(&mut own, edition.bars, instrument);
     own.spans.extend(octaves);
     own
@@ -134,7 +135,8 @@ fn each_word(words: &str) -> impl Iterator<Item = &str> {
 
 /// Do words of the arranger say nothing but how something else goes: "poco a poco", "al niente"? With a hairpin they
 /// are of that.
-pub(crate) fn says_how_it_goes(words: &str) -> bool {
+#[must_use]
+pub fn says_how_it_goes(words: &str) -> bool {
     let words = words.to_lowercase();
     let mut each = each_word(&words).peekable();
     each.peek().is_some() && each.all(|word| BESIDE.contains(&word))
