@@ -31,6 +31,9 @@ const OVER: [Mark; 9] = [
     Mark::Fermata,
 ];
 
+/// Steps above the middle line of the lowest head of a cue's note whose accent stands over it. Our heuristic.
+const HIGH_CUE: i32 = 2;
+
 /// Articulations, which lie within slurs. `voices` are all of the staff.
 pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec<Placed>]) {
     for note in notes {
@@ -84,8 +87,10 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec
                 continue;
             }
             // A marcato stands over the staff, but under it where another voice is over its own (common practice).
-            let over =
-                above || mark == Mark::Marcato && note.chord.side.is_none_or(|side| !under(&side));
+            let marcato = mark == Mark::Marcato && note.chord.side.is_none_or(|side| !under(&side));
+            // Under the staff the accent of a cue's high note would seem that of the rest there. Our heuristic.
+            let high_cue = mark == Mark::Accent && note.chord.event.element.cue && low >= HIGH_CUE;
+            let over = above || marcato || high_cue;
             let glyph = match (mark, over) {
                 (Mark::Staccatissimo, true) => Glyph::ArticStaccatissimoAbove,
                 (Mark::Staccatissimo, false) => Glyph::ArticStaccatissimoBelow,

@@ -114,3 +114,27 @@ fn a_trill_and_a_breath_of_the_second_player_stand_under_the_staff() {
         assert_eq!(boxes(&page, Kind::Articulation, &[sign]).len(), 1);
     }
 }
+
+/// Our heuristic.
+#[test]
+fn the_accent_of_a_high_note_of_a_cue_stands_over_it() {
+    let page = |pitch: &str| {
+        let text = format!(
+            "{OBOES}voice one {{ {} }}\nvoice two {{ 1: rest 18 | 19: 1/1 C5 | 20: C5 | }}\n\
+             scoring all for few {{\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n \
+             bassoon rests\n}}\n",
+            bars(20, &format!("1/4 {pitch}[accent] {pitch}[accent] {pitch} {pitch}")),
+        );
+        part_with_cues(&text, 1, &Setup::default()).pages.remove(0)
+    };
+    let below = |pitch: &str| {
+        let page = page(pitch);
+        let accents = boxes(&page, Kind::Articulation, &[Glyph::ArticAccentAbove]);
+        assert!(!accents.is_empty());
+        let lines = of(&page, Kind::StaffLine).into_iter().map(|line| line.bounds().center().y);
+        let near = lines.filter(|line| (line - accents[0].center().y).abs() < 8.0);
+        let foot = near.fold(f64::MIN, f64::max);
+        accents[0].center().y > foot
+    };
+    assert!(!below("D6") && below("E4"));
+}
