@@ -12,8 +12,7 @@ use super::{FrameBar, jumps};
 /// octave.
 pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
     if let Some(drums) = drums_at(part, time) {
-        let notes: Vec<String> = drums.iter().map(|drum| shown(&drum.name().to_string())).collect();
-        return Some(format!("in {}", notes.join(", ")));
+        return Some(tuned(drums));
     }
     if let Some(tuning) = part.tuning_at(time) {
         return Some(format!("in {}", shown(&tuning.name)));
@@ -23,27 +22,48 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
     (!in_c).then(|| format!("in {}", shown(&sounds.to_string())))
 }
 
-/// All keys, crooks or tunings of drums, each once, in the order in which they are first played on; behind
-/// them those on which nothing is played.
+/// All keys, crooks or tunings of drums on which something is played, each once, in the order in which they are
+/// first played on; who plays nothing reads the first. A drum keeps the name that it has at first: G♭ behind F♯ is
+/// no other tuning.
 pub(super) fn all_keys(part: &Part) -> Vec<String> {
     let times: Vec<Time> = [Time::ZERO].into_iter().chain(changes(part)).collect();
     let plays = |n: usize| {
-        let next = part.notes.partition_point(|note| note.start() < times[n]);
+        let next = part.notes.partition_point(|note| note.end() <= times[n]);
         let until = times.get(n + 1).copied().unwrap_or(Time::MAX);
         part.notes.get(next).is_some_and(|note| note.start() < until)
     };
-    // Drums are tuned anew, and nobody need bring them.
-    let kept = |n: usize| plays(n) || !part.drums.is_empty();
-    let (played, silent): (Vec<usize>, Vec<usize>) = (0..times.len()).partition(|&n| kept(n));
+    let mut played: Vec<usize> = (0..times.len()).filter(|&n| plays(n)).collect();
+    if part.notes.is_empty() {
+        played.push(0);
+    }
     let mut keys: Vec<String> = Vec::new();
-    for at in played.into_iter().chain(silent).map(|n| times[n]) {
+    let mut known: Vec<Pitch> = Vec::new();
+    for at in played.into_iter().map(|n| times[n]) {
         // What another instrument stands in is said with its name.
-        let own = std::ptr::eq(part.instrument_at(at), part.first_instrument());
-        if let Some(key) = key_at(part, at).filter(|key| own && !keys.contains(key)) {
-            keys.push(key);
+        if !std::ptr::eq(part.instrument_at(at), part.first_instrument()) {
+            continue;
         }
+        let key = match drums_at(part, at) {
+            Some(drums) => {
+                let named = |drum: &Pitch| {
+                    let same = known.iter().find(|known| known.midi() == drum.midi());
+                    *same.unwrap_or(drum)
+                };
+                let drums: Vec<Pitch> = drums.iter().map(named).collect();
+                known.extend(&drums);
+                Some(tuned(&drums))
+            }
+            None => key_at(part, at),
+        };
+        keys.extend(key.filter(|key| !keys.contains(key)));
     }
     keys
+}
+
+/// "in D, A".
+fn tuned(drums: &[Pitch]) -> String {
+    let notes: Vec<String> = drums.iter().map(|drum| shown(&drum.name().to_string())).collect();
+    format!("in {}", notes.join(", "))
 }
 
 /// When something else is taken: another instrument, key, crook or tuning of drums. In order, each
@@ -188,11 +208,7 @@ fn begins_in(part: &Part, borders: &[Time]) -> Option<Announced> {
         return None;
     }
     let words = first_key(part)?;
-    let other = |at: &Time| {
-        let own = std::ptr::eq(part.instrument_at(*at), first);
-        own && key_at(part, *at).is_some_and(|key| key != words)
-    };
-    changes(part).iter().filter(|at| **at > enters).find(|at| other(at))?;
+    all_keys(part).iter().find(|key| **key != words)?;
     let head = borders.iter().copied().filter(|start| *start <= enters).max();
     Some(Announced { at: head.unwrap_or_default(), words, taken: Time::ZERO, at_end: false })
 }
@@ -378,7 +394,7 @@ mod tests {
         let part = &arrangement.parts[0];
         let bar = |index: usize| arrangement.piece.form.bars[index].start;
         assert_eq!(key_at(part, Time::ZERO).unwrap(), "in G, D");
-        assert_eq!(all_keys(part), ["in G, D", "in G, C", "in G, C, F"]);
+        assert_eq!(all_keys(part), ["in G, D", "in G, C, F"]);
         // The second tuning comes before he plays again: only the last one is told.
         let expected = [(bar(0), "in G, D"), (bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
         let told = changes_told(part, &bars(&arrangement), &[]);
@@ -397,6 +413,10 @@ mod tests {
         let told = changes_told(&arrangement.parts[0], &bars(&arrangement), &[]);
         let words: Vec<&str> = told.iter().map(|told| &*told.words).collect();
         assert!(!words.iter().any(|words| words.contains("tune")), "{words:?}");
+        assert_eq!(words, [""; 0], "nor is there another key to begin in");
+        assert_eq!(all_keys(&arrangement.parts[0]), ["in G♭, D♭"]);
+        let retuned = arranged(&text.replace("F#2, C#3 bar", "F#2, B2, C#3 bar"));
+        assert_eq!(all_keys(&retuned.parts[0]), ["in G♭, D♭", "in G♭, B, D♭"], "each has one name");
     }
 
     #[test]
@@ -409,7 +429,12 @@ mod tests {
         };
         assert_eq!(horn("0/1 1/1 D4, 1/1 1/1 C4, 2/1 1/1 D4"), ["in D", "in F"]);
         assert_eq!(horn("1/1 1/1 C4, 2/1 1/1 D4"), ["in F", "in D"]);
-        assert_eq!(horn("3/1 1/1 D4"), ["in D", "in F"]);
+        // Nobody brings what he does not play on.
+        assert_eq!(horn("3/1 1/1 D4"), ["in D"]);
+        assert_eq!(horn("0/1 1/1 D4, 3/1 1/1 D4"), ["in D"]);
+        let silent = Fixture::new(&["4/4"; 2]).instrument(natural_horn());
+        let silent = silent.crook("0/1", "D").crook("1/1", "F").score();
+        assert_eq!(silent.staves[0].key_names, ["in D"]);
     }
 
     #[test]
