@@ -139,6 +139,28 @@ fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
 }
 
 #[test]
+fn who_alone_is_told_to_bow_on_notes_of_both_is_named() {
+    use crate::resolve::Technique::{Arco, Pizzicato};
+    let basses = crate::instruments::find("double-bass").unwrap();
+    let cellos = "0/1 1/2 C3, 1/2 1/2 G3, 1/1 1/2 A3, 3/2 1/2 C3";
+    let players = Fixture::new(&["2/4"; 4]).part(cello()).notes(cellos);
+    let mut score = players.part(basses).notes("0/1 1/2 C2, 1/1 1/2 A2, 3/2 1/2 C2").score();
+    score.staves.remove(0);
+    for (staff, bar, technique) in
+        [(0, 0, Pizzicato), (1, 0, Pizzicato), (0, 1, Arco), (1, 2, Arco)]
+    {
+        let kind = StaffDirectionKind::Technique(technique);
+        let said = StaffDirection { at: Time::ZERO, kind, origin: Origin::default() };
+        score.staves[staff].measures[bar].directions.push(said);
+    }
+    assert_eq!(shown(&score), ["C3", "Vc. G3", "Vc., Db. Db. arco A3", "C3"]);
+    let edition = condensed_score(&score);
+    let told = |bar: usize| &edition.staves[0].bars[bar].directions;
+    assert!(told(0).iter().any(|said| said.kind == DirectionKind::Technique(Pizzicato)));
+    assert!(told(2).iter().all(|said| said.kind != DirectionKind::Technique(Arco)));
+}
+
+#[test]
 fn a_slur_over_the_bar_line_keeps_its_voices_apart() {
     let mut score = oboes("0/1 1/2 E5, 1/2 1/2 G5", "0/1 1/2 E5, 1/2 1/2 E5");
     for (bar, starts) in [(0, true), (1, false)] {

@@ -10,8 +10,8 @@ use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
 /// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
 /// What the first `stays` at while the second alone is told a dynamic stands there too.
-/// The same dynamic within a half note stands once. Who alone is told to take something else, or to put on
-/// a mute while he rests, is named.
+/// The same dynamic within a half note stands once. Who alone is told to take something else is named, and who
+/// alone is told to pluck, to bow or to put on a mute, while he rests or on a stem that both have.
 pub(super) fn said(
     way: Way,
     measures: [&Measure; 2],
@@ -25,15 +25,16 @@ pub(super) fn said(
         let told_both = |said: &EditionDirection| {
             other.iter().any(|one| (one.at, &one.kind) == (said.at, &said.kind))
         };
-        let rests = rests(measures[who]);
+        let not_by_place = rests(measures[who]) || matches!(way, Way::Unison | Way::Chords);
         all.map(|said| match &said.kind {
             _ if told_both(&said) => said,
             DirectionKind::Change(words) => {
                 let kind = DirectionKind::Change(format!("{} {words}", names[who]));
                 EditionDirection { kind, ..said }
             }
-            DirectionKind::Technique(way) if rests => {
-                let kind = DirectionKind::Who(format!("{} {}", names[who], way.printed()));
+            DirectionKind::Technique(technique) if not_by_place => {
+                let said_to = format!("{} {}", names[who], technique.printed());
+                let kind = DirectionKind::Who(said_to);
                 EditionDirection { kind, ..said }
             }
             _ => said,
