@@ -363,6 +363,8 @@ fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
     let time = |(bar, time): (usize, Time)| (index[bar], time);
     let kind = match &span.kind {
         SpannerKind::Slur { from, to } => SpanKind::Slur(place(*from), place(*to)),
+        SpannerKind::SlurLeaves { from, to } => SpanKind::SlurLeaves(place(*from), time(*to)),
+        SpannerKind::SlurArrives { from, to } => SpanKind::SlurArrives(time(*from), place(*to)),
         SpannerKind::TrillLine { from, to } => SpanKind::Trill(place(*from), place(*to)),
         SpannerKind::Hairpin { from, to, grows } => {
             SpanKind::Hairpin { from: time(*from), to: time(*to), grows: *grows }

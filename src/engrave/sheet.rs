@@ -176,6 +176,11 @@ pub struct Span {
 pub enum SpanKind {
     /// A slur between two notes.
     Slur(SheetPlace, SheetPlace),
+    /// The beginning of a slur over both staves of a player, which ends on one of them in that bar at that
+    /// time.
+    SlurLeaves(SheetPlace, (usize, Time)),
+    /// The end of such a slur, which began in that bar at that time.
+    SlurArrives((usize, Time), SheetPlace),
     /// A hairpin between two times, each a bar and a time in it.
     Hairpin {
         /// Where it begins.
@@ -365,6 +370,8 @@ impl Span {
     pub fn bars(&self) -> (usize, usize) {
         match &self.kind {
             SpanKind::Slur(from, to) | SpanKind::Trill(from, to) => (from.bar, to.bar),
+            SpanKind::SlurLeaves(from, to) => (from.bar, to.0),
+            SpanKind::SlurArrives(from, to) => (from.0, to.bar),
             SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
                 (from.0, to.0)
             }
@@ -384,6 +391,14 @@ impl Span {
             _ if from >= bars.end || to < bars.start => return None,
             SpanKind::Slur(from, to) => {
                 from.bar = from.bar.max(bars.start);
+                to.bar = to.bar.min(bars.end - 1);
+            }
+            SpanKind::SlurLeaves(from, to) => {
+                from.bar = from.bar.max(bars.start);
+                to.0 = to.0.min(bars.end - 1);
+            }
+            SpanKind::SlurArrives(from, to) => {
+                from.0 = from.0.max(bars.start);
                 to.bar = to.bar.min(bars.end - 1);
             }
             SpanKind::Trill(..) if self.cut != (false, false) => return None,
@@ -411,6 +426,14 @@ impl Span {
         match &mut self.kind {
             SpanKind::Slur(from, to) | SpanKind::Trill(from, to) => {
                 change(&mut from.bar);
+                change(&mut to.bar);
+            }
+            SpanKind::SlurLeaves(from, to) => {
+                change(&mut from.bar);
+                change(&mut to.0);
+            }
+            SpanKind::SlurArrives(from, to) => {
+                change(&mut from.0);
                 change(&mut to.bar);
             }
             SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {

@@ -8,6 +8,7 @@ use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 use ripieno_compiler::music::Time;
 
 use super::skyline::Skyline;
+use super::system::SlurEnd;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Origin, Shape};
 use crate::text::Run;
@@ -51,6 +52,8 @@ pub(super) struct Canvas {
     pub brackets: Vec<Rect>,
     /// Boxes of the figures of a bass below one note each, and how far they are from what it belongs to.
     pub stacks: Vec<(Rect, f64)>,
+    /// Ends of slurs that go over both staves of a player and begin and end on this line.
+    pub across: Vec<SlurEnd>,
     /// What a row of the figures of a bass takes, from one to the next and to both ends of the line, for
     /// the line below it.
     pub rows: Vec<Rect>,
@@ -70,6 +73,7 @@ impl Canvas {
             figures: Vec::new(),
             brackets: Vec::new(),
             stacks: Vec::new(),
+            across: Vec::new(),
             rows: Vec::new(),
         }
     }

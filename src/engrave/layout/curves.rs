@@ -41,6 +41,13 @@ fn swelling(spine: CubicBez, across: Vec2) -> BezPath {
     path
 }
 
+/// The outline of a curve, wherever it goes.
+pub(super) fn outline(spine: CubicBez) -> BezPath {
+    let way = spine.p3 - spine.p0;
+    let along = way / way.hypot().max(0.01);
+    swelling(spine, Vec2::new(along.y, -along.x))
+}
+
 /// How far along a half of a slur its curve is bent: it leaves its note steeply, and is level at the edge.
 /// Our heuristic, as what follows.
 const HALF_BENDS: (f64, f64) = (0.2, 0.55);

@@ -1,5 +1,7 @@
 //! From a sheet to pages: columns, lines, systems, pages.
 
+#[cfg(test)]
+mod across_tests;
 mod attempt;
 #[cfg(test)]
 mod begins_tests;

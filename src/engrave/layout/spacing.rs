@@ -401,6 +401,7 @@ fn ends_slur(staff: &Staff, bar: usize) -> bool {
     };
     staff.spans.touching(bar, bar).into_iter().any(|span| match span.kind {
         SpanKind::Slur(from, to) => from.bar < bar && first(to),
+        SpanKind::SlurArrives(from, to) => from.0 < bar && first(to),
         _ => false,
     })
 }

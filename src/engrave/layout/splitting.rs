@@ -283,6 +283,14 @@ fn move_span(span: &mut Span, bar: usize, at: Time, goes_on: &dyn Fn(&SheetPlace
             place(from);
             place(to);
         }
+        SpanKind::SlurLeaves(from, to) => {
+            place(from);
+            time(to, false);
+        }
+        SpanKind::SlurArrives(from, to) => {
+            time(from, false);
+            place(to);
+        }
         SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
             time(from, false);
             time(to, true);

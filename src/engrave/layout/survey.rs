@@ -101,7 +101,7 @@ fn torn(sheet: &Sheet, bar: usize) -> Torn {
         let spans = staff.spans.touching(bar, bar);
         for span in spans.into_iter().filter(|span| span.bars().0 < bar) {
             match span.kind {
-                SpanKind::Slur(..) => add(&mut torn.slurs),
+                SpanKind::Slur(..) | SpanKind::SlurLeaves(..) => add(&mut torn.slurs),
                 SpanKind::Hairpin { to, .. } if to > (bar, Time::ZERO) => add(&mut torn.hairpins),
                 _ => {}
             }

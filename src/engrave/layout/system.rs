@@ -27,6 +27,7 @@ use crate::paper::Nudge;
 use crate::rows::Stretch;
 use crate::sheet::{Group, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
 
+mod across;
 mod between;
 mod nudges;
 mod one_line;
@@ -34,6 +35,7 @@ mod places;
 mod said;
 mod spans;
 
+pub(super) use across::SlurEnd;
 pub(super) use one_line::granted;
 
 use places::{key_places, place_at, with_graces};
@@ -297,6 +299,7 @@ impl System {
         self.spreads(&mut marks, sheet, spaces);
         self.center_dynamics(sheet);
         self.level_dynamics(sheet, floor);
+        self.slurs_across(&mut marks, sheet);
         let canvases = self.canvases.into_iter().zip(&self.ys);
         let own: Vec<Mark> = canvases
             .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))

@@ -60,7 +60,9 @@ fn sounding(bar: &StaffBar) -> (Option<crate::music::Interval>, Vec<String>) {
         let sound = match &element.kind {
             ElementKind::Note(note) => {
                 let pitches: Vec<_> = note.heads.iter().map(|head| head.pitch).collect();
-                let ties = (note.tie_from, note.tie_to, note.slur_starts, note.slur_ends);
+                let begins = note.slur_starts || note.slur_leaves;
+                let ends = note.slur_ends || note.slur_arrives;
+                let ties = (note.tie_from, note.tie_to, begins, ends);
                 let signs = (note.grace, note.marks, note.tremolo, note.ornament_accidental);
                 format!("{pitches:?} {ties:?} {signs:?} {:?}", note.lyrics)
             }

@@ -265,6 +265,20 @@ pub enum SpannerKind {
         /// Last note.
         to: StaffPlace,
     },
+    /// The beginning of a slur that goes over notes of both staves of a player.
+    SlurLeaves {
+        /// First note, on this staff.
+        from: StaffPlace,
+        /// Bar of the last note, on either staff, and its time in it.
+        to: (usize, Time),
+    },
+    /// The end of such a slur: the spanner of the same number on one of the two staves leaves for it.
+    SlurArrives {
+        /// Bar of the first note, on either staff, and its time in it.
+        from: (usize, Time),
+        /// Last note, on this staff.
+        to: StaffPlace,
+    },
     /// A hairpin.
     Hairpin {
         /// Bar and time in it.

@@ -95,6 +95,34 @@ fn follow_trill(
     }
 }
 
+/// Adds the slurs that go over notes of both staves of a player: to each end its part of the slur.
+pub(super) fn across(staves: &mut [EditionStaff]) {
+    let mut ends: Vec<((usize, Time), bool, usize, StaffPlace)> = Vec::new();
+    for (staff, own) in staves.iter().enumerate() {
+        for (bar, staff_bar) in own.bars.iter().enumerate() {
+            for (voice, voice_bar) in staff_bar.voices.iter().enumerate() {
+                for (element, printed) in voice_bar.elements.iter().enumerate() {
+                    let ElementKind::Note(note) = &printed.kind else { continue };
+                    let place = StaffPlace { bar, voice, element };
+                    let at = (bar, printed.at);
+                    // Where one ends on the note on which the next begins, it does so first.
+                    ends.extend(note.slur_arrives.then_some((at, false, staff, place)));
+                    ends.extend(note.slur_leaves.then_some((at, true, staff, place)));
+                }
+            }
+        }
+    }
+    ends.sort_by_key(|(at, begins, ..)| (*at, *begins));
+    for pair in ends.windows(2) {
+        let [(start, true, leaves, from), (end, false, arrives, to)] = *pair else { continue };
+        // Outwards of both staves, where it is broken at the edge of a line.
+        let leaving = SpannerKind::SlurLeaves { from, to: end };
+        staves[leaves].spans.push(span(leaving, leaves == 0));
+        let arriving = SpannerKind::SlurArrives { from: start, to };
+        staves[arrives].spans.push(span(arriving, arrives == 0));
+    }
+}
+
 /// The hairpins of a staff as it was notated.
 pub(super) fn hairpins(measures: &[Measure]) -> Vec<Spanner> {
     let mut spans = Vec::new();
@@ -136,15 +164,22 @@ pub(super) fn number(staves: &mut [EditionStaff]) {
     all.sort_by_key(|&(staff, span)| reach(&staves[staff].spans[span].kind).0);
     // For each kind, in which staff and voice the last span of each number lies and where it ends.
     let mut ends: [Vec<(usize, usize, Key)>; 4] = Default::default();
+    // Where slurs over both staves end, with their numbers.
+    let mut across: Vec<((usize, Time), u8)> = Vec::new();
     for (staff, span) in all {
         let spanner = &mut staves[staff].spans[span];
         let (from, to) = reach(&spanner.kind);
-        let voice = voice(&spanner.kind);
+        let (staff, voice) = match spanner.kind {
+            SpannerKind::SlurArrives { .. } => continue,
+            SpannerKind::SlurLeaves { .. } => (BOTH, 0),
+            _ => (staff, voice(&spanner.kind)),
+        };
         let ends = &mut ends[kind(&spanner.kind)];
         // In a file the voices of a bar stand one after another, so those of others must be over
         // by the bar.
         let is_free = |end: &(usize, usize, Key)| {
-            if (end.0, end.1) == (staff, voice) { end.2 < from } else { end.2.0 < from.0 }
+            let alone = (end.0, end.1) == (staff, voice) && staff != BOTH;
+            if alone { end.2 < from } else { end.2.0 < from.0 }
         };
         let number = ends.iter().position(is_free).unwrap_or(ends.len());
         match ends.get_mut(number) {
@@ -152,12 +187,28 @@ pub(super) fn number(staves: &mut [EditionStaff]) {
             None => ends.push((staff, voice, to)),
         }
         spanner.number = u8::try_from(number + 1).unwrap_or(u8::MAX);
+        if let SpannerKind::SlurLeaves { to, .. } = spanner.kind {
+            across.push((to, spanner.number));
+        }
+    }
+    for staff in staves {
+        for spanner in &mut staff.spans {
+            let SpannerKind::SlurArrives { to, .. } = spanner.kind else { continue };
+            let at = staff.bars[to.bar].voices[to.voice].elements[to.element].at;
+            let own = across.iter().find(|(end, _)| *end == (to.bar, at));
+            spanner.number = own.map_or(1, |(_, number)| *number);
+        }
     }
 }
 
+/// The staff of what lies on both.
+const BOTH: usize = usize::MAX;
+
 fn kind(kind: &SpannerKind) -> usize {
     match kind {
-        SpannerKind::Slur { .. } => 0,
+        SpannerKind::Slur { .. }
+        | SpannerKind::SlurLeaves { .. }
+        | SpannerKind::SlurArrives { .. } => 0,
         SpannerKind::Hairpin { .. } => 1,
         SpannerKind::TrillLine { .. } => 2,
         SpannerKind::OctaveLine { .. } => 3,
@@ -166,7 +217,10 @@ fn kind(kind: &SpannerKind) -> usize {
 
 fn voice(kind: &SpannerKind) -> usize {
     match kind {
-        SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. } => from.voice,
+        SpannerKind::Slur { from, .. }
+        | SpannerKind::SlurLeaves { from, .. }
+        | SpannerKind::TrillLine { from, .. } => from.voice,
+        SpannerKind::SlurArrives { to, .. } => to.voice,
         SpannerKind::Hairpin { .. } | SpannerKind::OctaveLine { .. } => 0,
     }
 }
@@ -181,6 +235,8 @@ fn reach(kind: &SpannerKind) -> (Key, Key) {
         SpannerKind::Slur { from, to } | SpannerKind::TrillLine { from, to } => {
             (place(from), place(to))
         }
+        SpannerKind::SlurLeaves { from, to } => (place(from), time(to)),
+        SpannerKind::SlurArrives { from, to } => (time(from), place(to)),
         SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
             (time(from), time(to))
         }

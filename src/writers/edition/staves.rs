@@ -38,6 +38,7 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
         );
         edition.staves.push(own);
     }
+    spans::across(&mut edition.staves[first..]);
     spans::number(&mut edition.staves[first..]);
     edition.parts.push(EditionPart {
         name: cast::name(staff),

@@ -351,6 +351,10 @@ pub struct StaffNote {
     pub slur_starts: bool,
     /// Does a slur end here?
     pub slur_ends: bool,
+    /// Does a slur begin here that goes over notes of both staves of the player?
+    pub slur_leaves: bool,
+    /// Does such a slur end here?
+    pub slur_arrives: bool,
     /// The accidental that stands at the sign of a trill, mordent or turn: the alteration of the
     /// upper neighbour (of the lower one for a mordent), where the signature does not say it.
     pub ornament_accidental: Option<i8>,

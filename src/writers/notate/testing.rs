@@ -418,6 +418,12 @@ fn dump_element(element: &Element) -> String {
     if note.slur_starts {
         word.push('(');
     }
+    if note.slur_arrives {
+        word.push_str("~)");
+    }
+    if note.slur_leaves {
+        word.push_str("(~");
+    }
     for (_, name) in Mark::WORDS.iter().filter(|(mark, _)| note.marks.has(*mark)) {
         let _ = write!(word, "+{name}");
     }

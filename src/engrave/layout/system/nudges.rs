@@ -1,10 +1,11 @@
 //! Signs that a layout moves by hand.
 
+use kurbo::Vec2;
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::NudgedSign;
 
 use super::{Canvas, Loud, NEAR, SystemLine};
-use crate::page::{Kind, Mark};
+use crate::page::{Kind, Origin};
 use crate::paper::Nudge;
 
 impl SystemLine<'_> {
@@ -50,8 +51,8 @@ impl SystemLine<'_> {
             what.beat
                 .is_none_or(|asked| ((at.to_f64() + missing) / beat + 1.0 - asked).abs() < NEAR)
         };
-        let event_at = |mark: &Mark| {
-            let origin = mark.origin?;
+        let event_at = |origin: Option<Origin>| {
+            let origin = origin?;
             let bar = (origin.bar as usize == bars[bar].index).then(|| self.bar(bar))?;
             let voice = bar.voices.get(usize::from(origin.voice))?;
             let mut events = voice.events.iter();
@@ -66,7 +67,7 @@ impl SystemLine<'_> {
         let mut moved = Vec::new();
         let dynamics = &mut canvas.dynamics;
         for (n, mark) in canvas.marks.iter_mut().enumerate() {
-            let here = said.contains(&n) || event_at(mark).is_some_and(stands);
+            let here = said.contains(&n) || event_at(mark.origin).is_some_and(stands);
             if mark.kind == kind && here {
                 *mark = mark.clone().moved(what.right, -what.up);
                 moved.push(mark.bounds());
@@ -74,9 +75,16 @@ impl SystemLine<'_> {
                 dynamics.iter_mut().filter(own).for_each(|loud| loud.by_hand = true);
             }
         }
+        let mut of_both = false;
+        for end in canvas.across.iter_mut().filter(|end| kind == Kind::Slur && end.leaves()) {
+            if event_at(Some(end.origin)).is_some_and(stands) {
+                end.nudged += Vec2::new(what.right, -what.up);
+                of_both = true;
+            }
+        }
         for bounds in &moved {
             canvas.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
         }
-        !moved.is_empty()
+        of_both || !moved.is_empty()
     }
 }

@@ -14,6 +14,32 @@ const OVER_HEAD: f64 = 1.35;
 const LONG_UNDER: Time = Time::of(1, 2);
 const BEFORE_UNCOVERED: f64 = 0.3;
 
+/// How far a slur over both staves of a player goes beyond the notes of each at most, as a rule. Our heuristic.
+const OUTSIDE: f64 = 1.2;
+
+/// Keeps room for a slur from staff to staff on the outer side of the notes that it has on one of them.
+fn room_for_slur(
+    canvas: &mut Canvas,
+    notes: &[Placed],
+    (end, kind): (usize, &SpanKind),
+    above: bool,
+) {
+    let under = notes.iter().enumerate().filter(|(n, note)| {
+        let at = (note.bar, note.chord.at());
+        note.chord.note().is_some()
+            && match kind {
+                SpanKind::SlurLeaves(_, to) => *n >= end && at <= *to,
+                SpanKind::SlurArrives(from, _) => *n <= end && at >= *from,
+                _ => false,
+            }
+    });
+    for (_, note) in under {
+        let (top, bottom) = note.reach();
+        let room = if above { (top - OUTSIDE, top) } else { (bottom, bottom + OUTSIDE) };
+        canvas.sky.add((note.x - 0.3, note.x + 1.5), room);
+    }
+}
+
 impl SystemLine<'_> {
     /// What spans bars of the line, or begins or ends in them.
     pub(super) fn spans(&self) -> Vec<&SheetSpan> {
@@ -32,17 +58,25 @@ impl SystemLine<'_> {
         (begin, end): (f64, f64),
     ) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        let mut slurs: Vec<(SheetPlace, SheetPlace, &SheetSpan)> = spans
+        // First and last note, as far as they stand on this staff.
+        let mut slurs: Vec<(Option<SheetPlace>, Option<SheetPlace>, &SheetSpan)> = spans
             .iter()
             .filter_map(|span| match span.kind {
-                SpanKind::Slur(from, to) => Some((from, to, *span)),
+                SpanKind::Slur(from, to) => Some((Some(from), Some(to), *span)),
+                SpanKind::SlurLeaves(from, _) => Some((Some(from), None, *span)),
+                SpanKind::SlurArrives(_, to) => Some((None, Some(to), *span)),
                 _ => None,
             })
             .collect();
         // Short ones first, so that long ones go over them.
-        slurs.sort_by_key(|(from, to, _)| (to.bar - from.bar, to.element.abs_diff(from.element)));
+        slurs.sort_by_key(|(from, to, span)| {
+            let (first, last) = span.bars();
+            let element = |place: &Option<SheetPlace>| place.map_or(0, |place| place.element);
+            (last - first, element(to).abs_diff(element(from)))
+        });
         for (from, to, span) in slurs {
-            let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
+            let voice = from.or(to).map_or(0, |place| place.voice);
+            let Some(notes) = voices.get(voice.min(voices.len() - 1)) else { continue };
             let notes = &with_graces(notes);
             let find = |place: SheetPlace| {
                 notes.iter().position(|note| {
@@ -50,10 +84,25 @@ impl SystemLine<'_> {
                     note.bar == place.bar && usize::from(origin.element) == place.element
                 })
             };
-            let starts = from.bar >= first.bar && !span.cut.0;
-            let ends = to.bar <= last.bar && !span.cut.1;
-            let from_note = if starts { find(from) } else { Some(0) };
-            let to_note = if ends { find(to) } else { notes.len().checked_sub(1) };
+            let bars = span.bars();
+            let starts = bars.0 >= first.bar && !span.cut.0;
+            let ends = bars.1 <= last.bar && !span.cut.1;
+            match (from, to) {
+                // From staff to staff.
+                (Some(place), None) | (None, Some(place)) if starts && ends => {
+                    let Some(note) = find(place) else { continue };
+                    canvas.across.push(SlurEnd::new(&notes[note], from.is_some()));
+                    room_for_slur(canvas, notes, (note, &span.kind), span.above);
+                    continue;
+                }
+                // The staff on which it began has it as far as the lines go over which it goes on, the other one
+                // has its end.
+                (Some(_), None) if ends => continue,
+                (None, Some(_)) if !ends => continue,
+                _ => {}
+            }
+            let from_note = if starts { from.and_then(find) } else { Some(0) };
+            let to_note = if ends { to.and_then(find) } else { notes.len().checked_sub(1) };
             let (Some(a), Some(b)) = (from_note, to_note) else { continue };
             if a > b {
                 continue;

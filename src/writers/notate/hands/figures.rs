@@ -93,7 +93,7 @@ fn units(part: &Part, bound: &[bool], frame: &[FrameBar]) -> Vec<Unit> {
     units
 }
 
-/// Single notes of one length without a rest, none of which a slur or tuplet binds to another, and
+/// Single notes of one length without a rest, none of which a tuplet binds to another, and
 /// which one hand cannot lie over.
 fn is_broken_chord(part: &Part, unit: &Unit, bound: &[bool]) -> bool {
     let Some(notes) = part.notes.get(unit.first..unit.after) else { return false };

@@ -10,9 +10,10 @@
 //!
 //! [`split`] says which hand plays what. Each hand is then written like a part of its own. What is
 //! said to the player stands once, between the staves. A slur stands on a staff that has all its
-//! notes; marks stand on both, but a trill, mordent or turn only at the top note and a breath only
-//! above.
+//! notes; where none has, [it goes over both](across). Marks stand on both, but a trill, mordent or
+//! turn only at the top note and a breath only above.
 
+mod across;
 mod figures;
 #[cfg(test)]
 mod properties;
@@ -48,6 +49,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let read = in_hand::as_read(part, bars.frame);
     let write = |hand| staff::measures(&part_of(&read, &grips, &slurs, hand), bars);
     let (mut upper, mut lower) = (write(Hand::Upper), write(Hand::Lower));
+    across::mark((&part.notes, &grips, &slurs), bars.frame, [&mut upper, &mut lower]);
     clefs::place_clefs(&mut upper, part.first_instrument(), bars.pitches);
     // The lower staff rests while an instrument of one staff is in hand.
     for measure in &mut lower {
@@ -107,6 +109,11 @@ fn slurs(notes: &[PackedNote]) -> Vec<(usize, usize)> {
     slurs
 }
 
+/// Has a hand something of all these?
+fn has_all(grips: &[Grip], hand: Hand) -> bool {
+    grips.iter().all(|grip| grip.has(hand))
+}
+
 /// What one hand plays, as a part.
 fn part_of(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) -> Part {
     let mut notes: Vec<SoundingNote> = Vec::with_capacity(part.notes.len());
@@ -119,7 +126,7 @@ fn part_of(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) ->
         }
     }
     for &(first, last) in slurs {
-        if grips[first..=last].iter().all(|grip| grip.has(hand)) {
+        if has_all(&grips[first..=last], hand) {
             notes[places[first]].attached.slur_starts = true;
             notes[places[last]].attached.slur_ends = true;
         }

@@ -125,6 +125,27 @@ fn sounds_of(measures: &[Measure], frame: &[FrameBar]) -> Sounds {
     sounds
 }
 
+/// Where slurs over both staves of a player begin and end.
+fn slurs_across(staff: &Staff, frame: &[FrameBar]) -> Vec<(Time, Time)> {
+    let mut ends = Vec::new();
+    for measures in [&staff.measures, &staff.lower] {
+        for (measure, bar) in measures.iter().zip(frame) {
+            for element in &measure.elements {
+                let at = bar.start + element.at;
+                let ElementKind::Note(note) = &element.kind else { continue };
+                ends.extend(note.slur_arrives.then(|| (at + element.length, false, at)));
+                ends.extend(note.slur_leaves.then_some((at + element.length, true, at)));
+            }
+        }
+    }
+    ends.sort_unstable();
+    let pairs = ends.chunks(2).map(|pair| match pair {
+        [(_, true, from), (to, false, _)] => (*from, *to),
+        _ => panic!("half a slur: {ends:?}"),
+    });
+    pairs.collect()
+}
+
 /// Where slurs begin and end on a staff.
 fn slurs_of(measures: &[Measure], frame: &[FrameBar]) -> Vec<(Time, Time)> {
     let mut slurs = Vec::new();
@@ -187,6 +208,7 @@ proptest! {
             heard.extend(sounds_of(measures, &score.frame));
             slurs.extend(slurs_of(measures, &score.frame));
         }
+        slurs.extend(slurs_across(staff, &score.frame));
         heard.sort_unstable();
         prop_assert_eq!(heard, wanted);
         // A slur may begin on the last piece of a tied note on which another ends.
@@ -196,7 +218,7 @@ proptest! {
             let to = notes[last].1.min(end);
             prop_assert!(
                 slurs.iter().any(|slur| from.contains(&slur.0) && slur.1 == to),
-                "the slur from {first} to {last} is on neither staff"
+                "the slur from {first} to {last} is nowhere"
             );
         }
     }

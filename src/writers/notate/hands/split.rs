@@ -10,7 +10,8 @@
 //! octave easily, one within a tenth at a pinch, and of course a single note.
 //!
 //! Notes and chords that one hand could grip with ease, and that follow each other without a rest
-//! and without a leap of an octave or more, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
+//! and without a leap of an octave or more, make a run. A run stays in its hand; a tuplet does so even over rests
+//! and leaps. A slur decides nothing: it says how notes are played, and not by which hand.
 //! Only where a run goes far beyond its staff does it pass to the other hand, at a beat. Broken
 //! chords that are wider than a hand are divided [beat after beat alike](super::figures).
 //!
@@ -31,7 +32,6 @@ use crate::resolve::{Role, Tuplet};
 
 use super::super::{FrameBar, clefs, tuplets};
 use super::figures::figures;
-use super::slurs;
 
 /// Semitones that a hand grips with ease, and at a pinch.
 pub(super) const OCTAVE: i32 = 12;
@@ -305,14 +305,10 @@ fn cut(pitches: &[Pitch], fingers: usize, far: impl Fn(&[Pitch]) -> u32) -> usiz
     widest(&mut nearest).or(at_middle).or_else(|| widest(&mut (1..pitches.len()))).unwrap_or(1)
 }
 
-/// For each note, whether it must be led by the same hand as the one before it: within a slur or
-/// a tuplet.
+/// For each note, whether it must be led by the same hand as the one before it: within a tuplet.
 fn bound(part: &Part) -> Vec<bool> {
     let notes = &part.notes;
     let mut bound = vec![false; notes.len()];
-    for (first, last) in slurs(notes) {
-        bound[first + 1..=last].fill(true);
-    }
     let tuplets = tuplets::needed(&part.tuplets, notes);
     let mut tuplets = tuplets.iter().peekable();
     let end = |tuplet: &Tuplet| tuplet.start + tuplet.length;

@@ -128,11 +128,42 @@ fn a_run_that_goes_far_passes_to_the_other_hand_at_a_beat() {
     let [upper, lower] = both(&score);
     assert!(upper.starts_with("rest:1/2 G4:1/16[[ C5"), "{upper}");
     assert!(lower.ends_with("C4:1/16== E4:1/16]] rest:1/2"), "{lower}");
-    // Under a slur it does not.
-    let score = harp_in(&["4/4"]).notes(&notes.join(", ")).slur(0, 15).score();
+}
+
+#[test]
+fn a_slur_does_not_decide_the_hands_and_goes_over_both() {
+    let run = |pitches: &str| {
+        let each = pitches.split(' ').enumerate();
+        let notes: Vec<String> =
+            each.map(|(index, pitch)| format!("{index}/16 1/16 {pitch}")).collect();
+        harp_in(&["4/4"]).notes(&notes.join(", "))
+    };
+    for pitches in [
+        "C2 E2 G2 C3 E3 G3 C4 E4 G4 C5 E5 G5 C6 G5 E5 C5",
+        "Gb2 Db3 Gb3 Bb3 Db4 Gb4 Bb4 Db5 Gb5 Db5 Bb4 Gb4 Db4 Bb3 Gb3 Db3",
+    ] {
+        let slurred = both(&run(pitches).slur(0, 15).score());
+        let plain = slurred.clone().map(|staff| staff.replace("(~", "").replace("~)", ""));
+        assert_eq!(plain, both(&run(pitches).score()));
+        let ends = |sign: &str| slurred.iter().map(|staff| staff.matches(sign).count()).sum();
+        assert_eq!((ends("(~"), ends("~)")), (1, 1), "{slurred:?}");
+        assert!(!slurred.iter().any(|staff| staff.contains("](") || staff.contains(" (")));
+        // One in each hand stands on its staff.
+        let by_hand = both(&run(pitches).slur(0, 3).slur(4, 7).score());
+        assert!(!by_hand.iter().any(|staff| staff.contains('~')), "{by_hand:?}");
+    }
+}
+
+#[test]
+fn a_slur_over_both_staves_ends_on_the_last_piece_of_a_tied_note_and_may_begin_anew_there() {
+    let notes = "0/1 1/4 C3, 1/4 1/4 E5, 1/2 3/4 G5, 5/4 1/4 C3, 3/2 1/2 E5";
+    let score = harp_in(&["4/4"; 2]).notes(notes).slur(0, 2).slur(2, 3).score();
     assert_eq!(
-        [dump(&score, 0) == "rest", dump_lower(&score, 0) == "rest"].iter().filter(|x| **x).count(),
-        1
+        both(&score),
+        [
+            "rest:1/4 E5:1/4 G5:1/2… | …G5:1/4~)(~ rest:1/4 E5:1/2",
+            "C3:1/4(~ rest:1/4 rest:1/2 | rest:1/4 C3:1/4~) rest:1/2",
+        ]
     );
 }
 

@@ -21,7 +21,10 @@ pub(super) fn times(kind: &SpannerKind) -> Vec<Time> {
         SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
             vec![from.1, to.1]
         }
-        SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => Vec::new(),
+        SpannerKind::Slur { .. }
+        | SpannerKind::SlurLeaves { .. }
+        | SpannerKind::SlurArrives { .. }
+        | SpannerKind::TrillLine { .. } => Vec::new(),
     }
 }
 
@@ -63,10 +66,18 @@ impl End<'_> {
     /// The note at which it stands, for what is bound to notes.
     pub(super) fn place(&self) -> Option<StaffPlace> {
         match (&self.span.kind, self.starts) {
-            (SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. }, true) => {
-                Some(*from)
-            }
-            (SpannerKind::Slur { to, .. } | SpannerKind::TrillLine { to, .. }, false) => Some(*to),
+            (
+                SpannerKind::Slur { from, .. }
+                | SpannerKind::SlurLeaves { from, .. }
+                | SpannerKind::TrillLine { from, .. },
+                true,
+            ) => Some(*from),
+            (
+                SpannerKind::Slur { to, .. }
+                | SpannerKind::SlurArrives { to, .. }
+                | SpannerKind::TrillLine { to, .. },
+                false,
+            ) => Some(*to),
             _ => None,
         }
     }
@@ -77,14 +88,17 @@ fn ends_by_bar<'a>(staff: &'a EditionStaff) -> Vec<Vec<End<'a>>> {
     for span in &staff.spans {
         let (from, to) = match &span.kind {
             SpannerKind::Slur { from, to } | SpannerKind::TrillLine { from, to } => {
-                (from.bar, to.bar)
+                (Some(from.bar), Some(to.bar))
             }
+            SpannerKind::SlurLeaves { from, .. } => (Some(from.bar), None),
+            SpannerKind::SlurArrives { to, .. } => (None, Some(to.bar)),
             SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
-                (from.0, to.0)
+                (Some(from.0), Some(to.0))
             }
         };
-        ends[from].push(End { span, starts: true });
-        ends[to].push(End { span, starts: false });
+        for (bar, starts) in [(from, true), (to, false)] {
+            bar.into_iter().for_each(|bar| ends[bar].push(End { span, starts }));
+        }
     }
     for ends in &mut ends {
         // What ends at a time does so before something begins there.
@@ -362,7 +376,10 @@ fn span_end(xml: &mut Xml, end: End, spot: Spot) {
             let up = end.starts.then_some(*octaves);
             direction::octave_line(xml, up, (size, *number, *above), spot);
         }
-        SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => {}
+        SpannerKind::Slur { .. }
+        | SpannerKind::SlurLeaves { .. }
+        | SpannerKind::SlurArrives { .. }
+        | SpannerKind::TrillLine { .. } => {}
     }
 }
 

@@ -47,7 +47,15 @@ impl<'a> Setting<'a> {
     }
 
     fn slurs(self) -> impl Iterator<Item = End<'a>> + Clone {
-        self.spans().filter(|end| matches!(end.span.kind, SpannerKind::Slur { .. }))
+        let is_slur = |kind: &SpannerKind| {
+            matches!(
+                kind,
+                SpannerKind::Slur { .. }
+                    | SpannerKind::SlurLeaves { .. }
+                    | SpannerKind::SlurArrives { .. }
+            )
+        };
+        self.spans().filter(move |end| is_slur(&end.span.kind))
     }
 
     fn trill_lines(self) -> impl Iterator<Item = End<'a>> + Clone {

@@ -341,6 +341,22 @@ fn rests_of_several_bars_hold_for_both_staves() {
     assert_eq!(file.matches("<rest measure=\"yes\"/>").count(), 6);
 }
 
+/// MusicXML 4.0, number-level: in the file the staves of a bar stand one after another, and what goes from one
+/// to the other needs a number of its own.
+#[test]
+fn a_slur_from_staff_to_staff_has_one_number_that_no_other_has_meanwhile() {
+    let notes =
+        "0/1 1/8 C3, 1/8 1/8 E3, 1/4 1/8 G5, 3/8 1/8 C6, 1/2 1/8 G5, 5/8 1/8 E5, 3/4 1/4 C3";
+    let fixture = Fixture::new(&["4/4"]).instrument(harp()).notes(notes);
+    let file = text(part(&fixture.slur(1, 2).slur(3, 5).score(), 0));
+    let signs = file.match_indices("<slur ").map(|(at, _)| {
+        let quoted: Vec<&str> = file[at..].split('"').take(4).collect();
+        format!("{} {}", quoted[1], quoted[3])
+    });
+    let slurs: Vec<String> = signs.collect();
+    assert_eq!(slurs, ["stop 1", "start 2", "stop 2", "start 1"]);
+}
+
 #[test]
 fn a_bass_line_alone_names_no_staff() {
     let bass = Fixture::new(&["2/4"]).instrument(harpsichord()).notes("0/1 1/2 C3");

@@ -403,7 +403,10 @@ impl<'e, 'a> Writer<'e, 'a> {
                     };
                     (*from, *to, begins, ends)
                 }
-                SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => continue,
+                SpannerKind::Slur { .. }
+                | SpannerKind::SlurLeaves { .. }
+                | SpannerKind::SlurArrives { .. }
+                | SpannerKind::TrillLine { .. } => continue,
             };
             said.extend((from.0 == bar).then_some((from.1, begins)));
             said.extend((to.0 == bar).then_some((to.1, ends)));
@@ -497,8 +500,8 @@ impl<'e, 'a> Writer<'e, 'a> {
             true => in_parts(paired.strokes) + " with the next note",
             false => "tremolo with the note before".into(),
         }));
-        more.extend(note.slur_starts.then(|| "slur begins".into()));
-        more.extend(note.slur_ends.then(|| "slur ends".into()));
+        more.extend((note.slur_starts || note.slur_leaves).then(|| "slur begins".into()));
+        more.extend((note.slur_ends || note.slur_arrives).then(|| "slur ends".into()));
         more.extend(note.tie_to.then(|| "tied".into()));
         more.extend(note.lyrics.iter().map(|syllable| {
             let before = if syllable.continues { "-" } else { "" };
@@ -528,7 +531,7 @@ impl<'e, 'a> Writer<'e, 'a> {
             .map(|head| words::pitch(head.pitch, false, &mut in_force.1))
             .collect();
         let mut text = String::new();
-        if note.slur_starts {
+        if note.slur_starts || note.slur_leaves {
             text.push('{');
         }
         text.push_str(match note.grace {
@@ -552,7 +555,7 @@ impl<'e, 'a> Writer<'e, 'a> {
         if note.tie_to {
             text.push('_');
         }
-        if note.slur_ends {
+        if note.slur_ends || note.slur_arrives {
             text.push('}');
         }
         for syllable in &note.lyrics {

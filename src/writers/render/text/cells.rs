@@ -24,6 +24,8 @@ pub(super) struct Cell {
     pub(super) tie_to: bool,
     pub(super) slur_starts: bool,
     pub(super) slur_ends: bool,
+    /// A slur that goes over both staves of the player begins here, or ends.
+    pub(super) slur_across: (bool, bool),
     pub(super) tuplet_starts: Option<String>,
     pub(super) tuplet_ends: bool,
     /// Does somebody else play it?
@@ -148,6 +150,7 @@ fn sounding(
         tie_to: note.tie_to,
         slur_starts: note.slur_starts || (grace_slur && !within),
         slur_ends: note.slur_ends && !within,
+        slur_across: (note.slur_leaves, note.slur_arrives),
         ..rest(element)
     }
 }
@@ -182,6 +185,7 @@ fn rest(element: &Element) -> Cell {
         tie_to: false,
         slur_starts: false,
         slur_ends: false,
+        slur_across: (false, false),
         tuplet_starts: tuplet
             .filter(|tuplet| tuplet.starts)
             .map(|tuplet| words::ratio(tuplet.actual, tuplet.normal)),

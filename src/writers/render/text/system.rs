@@ -576,6 +576,16 @@ impl StaffRows {
             self.slurs.fill(from, x, '─');
             self.slurs.set(x, '╯');
         }
+        // Of a slur over both staves each has the end that it has.
+        let (leaves, arrives) = cell.slur_across;
+        if arrives {
+            self.slurs.fill(x.saturating_sub(2), x, '─');
+            self.slurs.set(x, '╯');
+        }
+        if leaves {
+            self.slurs.set(x, if arrives { '┴' } else { '╰' });
+            self.slurs.fill(x + 1, x + 3, '─');
+        }
         if cell.slur_starts {
             self.slurs.set(x, if ended.is_some() { '┴' } else { '╰' });
             *from = Some(x);
