@@ -35,7 +35,9 @@ fn holds<'a>(part: &'a Part, bars: &'a Bars) -> impl Iterator<Item = Hold> + 'a 
             return Hold { at, to: own.map(|rest| rest.start + rest.length) };
         };
         let bar = &bars.frame[bar_at(bars.frame, at)];
-        let whole = wait.from <= bar.start && wait.to >= bar.start + bar.length;
+        let whole = bar.length == bar.metre.bar_length()
+            && wait.from <= bar.start
+            && wait.to >= bar.start + bar.length;
         if wait.on_rest || (whole && at == bar.start && rests_at(part, at)) {
             return Hold { at, to: Some(wait.to) };
         }
@@ -127,6 +129,15 @@ mod tests {
             "rest",
         ];
         assert_eq!(dump(&score, 1), bars.join(" | "));
+    }
+
+    #[test]
+    fn in_a_bar_of_several_rests_the_last_has_the_fermata_of_the_bar() {
+        let mut fixture = Fixture::new(&["4/4"; 2]);
+        fixture.form.bars[0].length = crate::music::Time::of(5, 4);
+        fixture.form.bars[1].start = crate::music::Time::of(5, 4);
+        let score = fixture.wait("0/1", "5/4", false).score();
+        assert_eq!(dump(&score, 0), "rest:1/1 rest:1/4+fermata | rest");
     }
 
     #[test]

@@ -75,6 +75,20 @@ impl<'a> Bars<'a> {
         }
     }
 
+    /// Divides a note or rest within a bar into printed pieces. A bar that is longer than its metre has no beats
+    /// that anybody counts, as in a cadenza: what one value can show stands whole there (Heuristic: the form
+    /// does not say otherwise whether a bar is free).
+    fn split(&self, bar: usize, (from, to): (Time, Time), rest: bool, pieces: &mut Pieces) {
+        let (length, metre) = (self.frame[bar].length, self.frame[bar].metre.bar_length());
+        // Rests stay plain.
+        let value =
+            NoteValue::of(to - from).filter(|one| !rest || one.dots == 0 && to - from <= metre);
+        match value.filter(|_| length > metre) {
+            Some(value) => pieces.push((from, to, value)),
+            None => self.grid(bar).split(from, to, rest, pieces),
+        }
+    }
+
     /// Where the last piece of a note begins that is no part of a tuplet, in written time.
     pub(super) fn last_piece(&self, (from, to): (Time, Time)) -> Time {
         let after = self.frame.partition_point(|bar| bar.start < to);
@@ -83,7 +97,7 @@ impl<'a> Bars<'a> {
         let (from, shift) = (from.max(bar.start), bar.missing());
         let mut pieces = Pieces::new();
         let within = |time: Time| time - bar.start + shift;
-        self.grid(index).split(within(from), within(to), false, &mut pieces);
+        self.split(index, (within(from), within(to)), false, &mut pieces);
         pieces.last().map_or(from, |&(at, ..)| bar.start + at - shift)
     }
 
@@ -381,7 +395,7 @@ impl<'a> BarWriter<'a> {
         } else {
             let shift = bar.missing();
             let (from, to) = (from - bar.start + shift, to - bar.start + shift);
-            self.bars.grid(index).split(from, to, rest, &mut self.pieces);
+            self.bars.split(index, (from, to), rest, &mut self.pieces);
             shift
         };
         for piece in &mut self.pieces {

@@ -183,3 +183,21 @@ fn a_tie_parts_at_an_ending_only_for_a_note_that_begins_before_it() {
     // Held from the one ending into the other, which nobody plays.
     assert_eq!(parts("2/1 2/1 C5"), [false, false]);
 }
+
+#[test]
+fn in_a_bar_longer_than_its_metre_a_note_is_not_divided_at_beats_that_nobody_counts() {
+    let lengths = "3/8 1/8 1/8 1/2 1/2 1/8 1/4 r1/4 1/4 5/8";
+    let bar = |long: bool| {
+        let mut fixture = Fixture::new(&["4/4"; 4]);
+        if long {
+            fixture.form.bars.truncate(1);
+            fixture.form.bars[0].length = Time::of(25, 8);
+        }
+        dump(&fixture.row(lengths).score(), 0)
+    };
+    let long = bar(true).replace(['[', ']', '=', '>'], "");
+    let values = "C5:3/8 C5:1/8 C5:1/8 C5:1/2 C5:1/2 C5:1/8 C5:1/4 rest:1/4 C5:1/4";
+    assert!(long.starts_with(values), "{long}");
+    assert!(long[values.len()..].contains('…'), "five eighths are no value: {long}");
+    assert!(bar(false).contains("C5:3/8… | …C5:1/8"), "{}", bar(false));
+}
