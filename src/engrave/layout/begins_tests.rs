@@ -109,3 +109,20 @@ fn the_rest_of_a_divided_bar_states_its_accidentals_again() {
         assert_eq!(near, 1, "{signs:?} in {lines:?}");
     }
 }
+
+#[test]
+fn who_rests_in_a_bar_that_is_divided_does_so_on_both_lines() {
+    let text = format!(
+        "{}voice one {{ 1: 1/1 C5 | 2: 1/8 {}| 3: rest 18 | }}\nvoice two {{ 1: 1/1 C4 | 2: rest | 3: rest 18 | }}\n\
+         scoring all for few {{\n oboe.1 plays one as melody\n bassoon plays two as bass\n oboe.2 rests\n}}\n",
+        super::tests::OBOES.replace("20 end", "2 length 60/4\n 3 length 4/4\n 20 end"),
+        "G5 A5 ".repeat(60),
+    );
+    let page = &super::tests::score(&text, false).pages[0];
+    let systems = of(page, Kind::Clef).len();
+    assert!(systems > 6, "three staves on several lines: {systems}");
+    // Two rest in each piece of the bar.
+    let lines = systems / 3;
+    let rests = of(page, Kind::Rest).len();
+    assert!(rests >= 2 * lines, "{rests} rests on {lines} lines");
+}

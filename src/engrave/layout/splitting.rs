@@ -162,6 +162,18 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
     let voices = bar.voices.iter_mut().map(|voice| {
         let behind = voice.events.iter().position(|event| later(event.element.at));
         let mut events = voice.events.split_off(behind.unwrap_or(voice.events.len()));
+        if let [rest] = &mut voice.events[..]
+            && let ElementKind::BarRest { fermata } = &mut rest.element.kind
+        {
+            // Who rests does so on both lines, and waits for the end.
+            let held = std::mem::take(fermata);
+            let mut behind = rest.clone();
+            behind.element.kind = ElementKind::BarRest { fermata: held };
+            behind.element.at = at;
+            behind.element.length = rest.element.length - at;
+            rest.element.length = at;
+            events.push(behind);
+        }
         events.iter_mut().for_each(|event| event.element.at -= at);
         close_beams(&mut voice.events);
         close_beams(&mut events);

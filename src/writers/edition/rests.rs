@@ -118,7 +118,7 @@ fn comes_in(bar: &FrameBar) -> String {
 /// key or clef that is printed for him. What he does not see (another key of the piece that needs
 /// no other signature, an instrument that he has taken silently) breaks nothing. Words at the very
 /// beginning of a bar, such as "take Piccolo", stand over the run that begins with it. A pick-up
-/// is not counted.
+/// is not counted, nor is a free bar.
 #[must_use]
 pub fn rest_runs(edition: &Edition) -> Vec<u32> {
     let mut rests = Rests::default();
@@ -152,7 +152,7 @@ impl Rests {
         let mut runs = vec![0; bars.len()];
         let mut first = None;
         for (bar, frame) in bars.iter().enumerate() {
-            if self.played[bar] || frame.leads_in() {
+            if self.played[bar] || frame.leads_in() || frame.is_free() {
                 first = None;
                 continue;
             }

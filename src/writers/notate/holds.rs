@@ -141,6 +141,20 @@ mod tests {
     }
 
     #[test]
+    fn the_rest_of_a_free_bar_is_one_that_waits() {
+        let free = |length| {
+            let mut fixture = Fixture::new(&["3/4", "3/4"]);
+            fixture.form.bars[0].length = length;
+            fixture.form.bars[1].start = length;
+            let score = fixture.wait("1/1", "3/2", false).score();
+            dump(&score, 0)
+        };
+        assert_eq!(free(crate::music::Time::of(22, 4)), "rest+fermata | rest");
+        // A longer bar that one counts.
+        assert!(free(crate::music::Time::of(5, 4)).matches("rest").count() > 1);
+    }
+
+    #[test]
     fn a_longer_rest_is_divided_where_the_others_hold() {
         let score = Fixture::new(&["4/4", "3/4"])
             .notes("0/1 1/4 C5")

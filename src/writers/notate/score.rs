@@ -146,6 +146,13 @@ impl FrameBar {
         if self.leads_in() { missing.max(Time::ZERO) } else { Time::ZERO }
     }
 
+    /// Does nobody count its beats, as in a cadenza: is it at least twice as long as its metre says? Our heuristic.
+    #[must_use]
+    pub fn is_free(&self) -> bool {
+        let bar = self.metre.bar_length();
+        self.length >= bar + bar
+    }
+
     /// Does the music jump into the bar from elsewhere than from the bar before it?
     pub(super) fn is_jumped_into(&self) -> bool {
         let signs = || self.signs.iter().any(|sign| !sign.stands_at_end());

@@ -253,9 +253,10 @@ impl<'a> BarWriter<'a> {
         let mut cursor = bar.start;
         self.skip_to(cursor);
         let silent = self.notes.get(self.note).is_none_or(|note| note.start() >= end);
-        // A bar that is shorter or longer than its metre shows how long its rest is.
+        // A bar that is shorter or longer than its metre shows how long its rest is, if anybody counts it.
         let whole = bar.length == bar.metre.bar_length();
-        if silent && whole && self.border_within((bar.start, end)).is_none() {
+        let undivided = whole && self.border_within((bar.start, end)).is_none();
+        if silent && (undivided || bar.is_free()) {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
             let origin = self.origin_of_rest(bar.start);
