@@ -134,19 +134,16 @@ fn line_octave(cx: &Context, id: LineId) -> Option<(i8, crate::diagnostics::Span
         .map(|octaves| (octaves, span.after()))
 }
 
-/// Players of the ensemble who have all notes of a passage, those who rest there first.
-fn others<T>(cx: &Context, passage: &Passage<T>) -> Vec<(String, bool)> {
-    let found = who_else(cx, passage).into_iter().take(2);
-    found.map(|(player, rests)| (cx.part(player).player.name.clone(), rests)).collect()
-}
-
-/// Players of other ensemble lines who have all notes of a passage, and whether they rest there:
-/// those who rest first, those of the same family before strangers.
+/// Players of other ensemble lines who have all notes of a passage, and whether they rest in all its bars: those who
+/// rest first, those of the same family before strangers.
 pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, bool)> {
     let (Some(first), Some(last)) = (passage.notes().next(), passage.notes().last()) else {
         return Vec::new();
     };
     let own = &passage.part.player;
+    // Who rests only between notes of his own has no time for those of others.
+    let from = cx.form.bars[cx.bar(first)].start;
+    let to = cx.form.end_of_bar_at(last.start()).max(last.end());
     let family = |part: &Part| part.instrument_at(first.start()).family;
     let mut found: Vec<(bool, bool, usize)> = cx
         .parts()
@@ -156,8 +153,8 @@ pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, boo
             passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era)))
         })
         .map(|(player, part)| {
-            let from = part.notes.partition_point(|note| note.end() <= first.start());
-            let busy = part.notes.get(from).is_some_and(|note| note.start() < last.end());
+            let next = part.notes.partition_point(|note| note.end() <= from);
+            let busy = part.notes.get(next).is_some_and(|note| note.start() < to);
             (busy, family(part) != family(passage.part), player)
         })
         .collect();
@@ -180,16 +177,16 @@ pub(super) fn advise<T>(
         ways.push(format!("set {it} {}", words::octaves(octaves)));
     }
     ways.extend(more);
-    let others = others(cx, passage);
-    let resting: Vec<&String> = others.iter().filter(|(_, rests)| *rests).map(|(n, _)| n).collect();
+    // Nobody gives up music of his own for it.
+    let others = who_else(cx, passage);
+    let resting = others.iter().filter(|(_, rests)| *rests).take(2);
+    let resting: Vec<&String> = resting.map(|(player, _)| &cx.part(*player).player.name).collect();
     if !resting.is_empty() {
         ways.push(format!(
             "give the passage to {}, who can play it and {} there",
             words::list(&resting, "or"),
             if resting.len() == 1 && !resting[0].ends_with('s') { "rests" } else { "rest" },
         ));
-    } else if let Some((name, _)) = others.first() {
-        ways.push(format!("leave the passage to {name}, whose compass has it"));
     }
     let help = match ways.split_first() {
         Some((first, rest)) => {
@@ -199,9 +196,16 @@ pub(super) fn advise<T>(
             }
             help
         }
-        None => "No player of this ensemble has these notes: write another line for the passage \
-                 with `writes`, or let the player rest."
-            .to_string(),
+        None => {
+            let nobody = if others.is_empty() {
+                "No other player of this ensemble has these notes"
+            } else {
+                "No other player of this ensemble who has these notes rests there"
+            };
+            format!(
+                "{nobody}: write another line for the passage with `writes`, or let the player rest."
+            )
+        }
     };
     finding = finding.with_help(help);
     if let Some((octaves, place)) = line_octave(cx, passage.line) {
@@ -219,4 +223,63 @@ pub(super) fn advise<T>(
 fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |c| format!("{}{}.", c.to_uppercase(), letters.as_str()))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::check::tests::findings;
+
+    /// What is advised about a flute that has a note too low for it in bar 3, while the oboe and the violas play in
+    /// the bars that their lines name.
+    fn advised(oboe: &str, violas: &str) -> String {
+        let text = format!(
+            "piece \"Weir\" {{ }}\nform {{ 1 metre 4/4, key G major, tempo 1/4 at 96\n4 end }}\n\
+             voice tune {{ 1: 1/2 G5 B | 2: 1/2 A5 F# | 3: 1/2 C4 G5 | 4: 1/1 G5 | }}\n\
+             voice held {{ 1: 1/1 G4 | 2: F#4 | 3: 1/2 rest G4 | 4: 1/1 G4 | }}\n\
+             ensemble few {{ era 1810\nflute, oboe, viola 4 players }}\n\
+             scoring few for few {{\nflute plays tune as melody\n{oboe}\n{violas} }}\n"
+        );
+        let found = findings(&text);
+        let found = found.iter().find(|found| found.code == "compass/outside-custom");
+        found.and_then(|found| found.help.clone()).unwrap_or_default()
+    }
+
+    #[test]
+    fn only_who_rests_in_these_bars_is_proposed_for_a_passage_out_of_reach() {
+        let oboe = "oboe plays held bars 1..2 as harmony\noboe rests bars 3..4";
+        let violas = "viola plays held as harmony";
+        // The violas rest for as long as the note lasts, but play in its bar.
+        let told = advised(oboe, violas);
+        assert!(
+            told.contains("give the passage to Oboe, who can play it and rests there"),
+            "{told}"
+        );
+        let told = advised("oboe plays held as harmony", violas);
+        assert!(told.starts_with("Set the note an octave higher."), "{told}");
+        assert!(!told.contains("Oboe") && !told.contains("Violas"), "{told}");
+        let told = advised("oboe plays held as harmony", "viola rests");
+        assert!(
+            told.contains("give the passage to Violas, who can play it and rest there"),
+            "{told}"
+        );
+    }
+
+    #[test]
+    fn a_run_too_fast_is_not_given_to_who_is_busy() {
+        let help = |violas: &str| {
+            let text = format!(
+                "piece \"Weir\" {{ }}\nform {{ 1 metre 4/4, key C major, tempo 1/4 at 120\n2 end }}\n\
+                 voice tune {{ 1: 1/16 D5 E F G A G F E D E F G A G F E | 2: 1/1 D5 | }}\n\
+                 voice held {{ 1: 1/2 rest C4 | 2: 1/1 B3 | }}\n\
+                 ensemble few {{ era 1840\nhorn in F, viola 4 players }}\n\
+                 scoring few for few {{\nhorn plays tune 8vb as harmony\nviola {violas} }}\n"
+            );
+            let found = findings(&text);
+            let found = found.iter().find(|found| found.code == "agility/too-fast");
+            found.and_then(|found| found.help.clone()).unwrap_or_default()
+        };
+        let share = "Let the player take every other note, or share the run between two players";
+        assert_eq!(help("rests"), format!("{share}, or give it to Violas."));
+        assert_eq!(help("plays held as harmony"), format!("{share}."));
+    }
 }

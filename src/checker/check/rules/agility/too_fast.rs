@@ -218,15 +218,18 @@ fn help(cx: &Context, passage: &Passage<f64>) -> String {
         let agility = cx.part(player).instrument_at(passage.first().start()).agility.as_ref();
         agility.is_some_and(|a| overtaxed(cx, passage.player, first..last + 1, a).is_empty())
     };
-    let names: Vec<&str> = who_else(cx, passage)
-        .into_iter()
-        .filter(|(player, _)| keeps_up(*player))
-        .take(2)
-        .map(|(player, _)| cx.part(player).player.name.as_str())
-        .collect();
+    let mut others = who_else(cx, passage);
+    others.retain(|(player, _)| keeps_up(*player));
     let share = "Let the player take every other note, or share the run between two players";
-    if names.is_empty() {
+    if others.is_empty() {
         return format!("{share}; no other player of this ensemble has these notes at that speed.");
     }
-    format!("{share}, or give it to {}.", words::list(&names, "or"))
+    let resting = others.iter().filter(|(_, rests)| *rests).take(2);
+    let names: Vec<&str> =
+        resting.map(|(player, _)| cx.part(*player).player.name.as_str()).collect();
+    match &names[..] {
+        // All who could are busy with music of their own.
+        [] => format!("{share}."),
+        names => format!("{share}, or give it to {}.", words::list(names, "or")),
+    }
 }
