@@ -119,8 +119,8 @@ fn best(
 }
 
 /// How well a player hears another part from a time to his entry; `None` if it is no cue. Our
-/// heuristic: the loudest counts a point a degree; a tune three, a solo one; each note of a moving line up to four; an
-/// inner voice loses two and has nothing for its figures, which nobody hears before a tune or a bass; an entry of its own two; the same family one and a half and a neighbour in the
+/// heuristic: the loudest counts a point a degree; a tune three, a solo one; each note of a moving
+/// line up to four; an entry of its own two; the same family one and a half and a neighbour in the
 /// score one; an octave of distance in pitch takes one away, and fewer than three notes, which
 /// nobody tells from others, six. What only sounds on tells nothing.
 fn hears(
@@ -146,12 +146,11 @@ fn hears(
     let first = notes.first()?;
     let next = own.notes.get(own.notes.partition_point(|note| note.start() < entry))?;
     let bars = (entry - start).to_f64();
-    let inner = matches!(first.role(), Role::Harmony | Role::Rhythm);
-    let moving = if inner { 0.0 } else { (notes.len() as f64 / bars / 2.0).min(4.0) };
+    let moving = (notes.len() as f64 / bars / 2.0).min(4.0);
     let role = match first.role() {
         Role::Melody => 3.0,
         Role::Bass | Role::Highlight => 0.5,
-        Role::Harmony | Role::Rhythm => -2.0,
+        Role::Harmony | Role::Rhythm => 0.0,
     };
     let rested = {
         let before = other.notes.partition_point(|note| note.start() < first.start());

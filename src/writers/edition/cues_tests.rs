@@ -182,24 +182,6 @@ fn a_line_that_moves_is_chosen_before_one_that_lasts() {
 }
 
 #[test]
-fn a_tune_or_a_bass_is_chosen_before_an_inner_voice_that_moves() {
-    let low = TUNES
-        .replace("9: C4 | 10: C4", "9: 1/2 E3 G3 | 10: 1/2 A3 B3")
-        .replace("C4 | 2: C4 | 3: C4 | 4: C4 | 5: C4 | 6: C4 | 7: C4 | 8: C4", "C4 | 2: rest 7");
-    let voices = low
-        .replace("9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6", "9: 1/2 C5 E5 | 10: 1/2 G5 C6")
-        + "voice inner { 1: rest 8 | 9: 1/8 E4 G E G E G E G | 10: 1/8 F4 G F G F G F G | 11: rest 2 | }\n";
-    let heard = |tune: &str| {
-        let lines = format!(
-            "{tune}\n bassoon plays low as bass\n clarinet plays inner as harmony\n oboe plays late as melody"
-        );
-        cues(&arranged(&voices, &lines), 1, 8)
-    };
-    assert_eq!(heard("flute plays tune as melody"), ["9 Fl.: C5 E5", "10 G5 C6"]);
-    assert_eq!(heard("flute rests"), ["9 Bn. (sounds 8vb): E4 G4", "10 A4 B4"]);
-}
-
-#[test]
 fn a_cue_stands_in_the_crook_that_the_player_has_by_then() {
     let voices = "voice tune { 1: 1/1 E4 | 2: rest 7 | 9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6 | 11: 1/1 C4 | 12: C4 | }\n\
         voice late { 1: 1/1 C4 | 2: rest 9 | 11: 1/1 D4 | 12: D4 | }\n";
