@@ -343,8 +343,10 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64, above: bool) {
     }
 }
 
-/// Numbers of tuplets, with a bracket where no beam shows which notes belong together.
-pub(super) fn tuplets(canvas: &mut Canvas, notes: &[Placed]) {
+/// Numbers of tuplets, with a bracket where no beam shows which notes belong together. Over notes that are `sung` the
+/// bracket stands above, as dynamics do, clear of their words (Gould, Behind Bars, 2011, chapter Vocal Music, from
+/// memory).
+pub(super) fn tuplets(canvas: &mut Canvas, notes: &[Placed], sung: bool) {
     let mut first = None;
     for (n, note) in notes.iter().enumerate() {
         let Some(tuplet) = note.chord.event.element.tuplet else {
@@ -357,27 +359,27 @@ pub(super) fn tuplets(canvas: &mut Canvas, notes: &[Placed]) {
         if tuplet.ends
             && let Some(from) = first.take()
         {
-            draw_tuplet(canvas, &notes[from..=n], (tuplet.actual, tuplet.normal));
+            draw_tuplet(canvas, &notes[from..=n], (tuplet.actual, tuplet.normal), sung);
         }
     }
 }
 
-fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)) {
+fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8), sung: bool) {
     use ripieno_writers::notate::Beam;
     let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
     let ups = notes.iter().filter(|note| note.chord.is_stemmed() && note.chord.is_up()).count();
     let side = first.chord.side;
     let downs = notes.iter().filter(|note| note.chord.is_stemmed() && !note.chord.is_up()).count();
-    let above = match side {
-        Some(side) => side == Side::Upper,
-        None => ups >= downs,
-    };
-    let side = if above { -1.0 } else { 1.0 };
     let beam = |note: &Placed| note.chord.event.element.beams.first().copied();
     let shown = beam(first) == Some(Beam::Begins)
         && beam(last) == Some(Beam::Ends)
         && notes.iter().all(|note| note.chord.is_beamed())
         && (ups == 0 || downs == 0);
+    let above = match side {
+        Some(side) => side == Side::Upper,
+        None => ups >= downs || sung && !shown,
+    };
+    let side = if above { -1.0 } else { 1.0 };
     let said = match (actual, normal) {
         (3, 2) | (5..=7, 4) | (2, 3) | (4, 3) => actual.to_string(),
         _ => format!("{actual}:{normal}"),

@@ -113,3 +113,20 @@ fn tenors_have_a_small_eight_below_their_clef() {
     assert_eq!((soprano, tenor), (Glyph::GClef, Glyph::GClef8vb));
     assert!((high - low).abs() < 1e-9, "{high} and {low}");
 }
+
+/// Gould, Behind Bars, 2011, chapter Vocal Music, from memory.
+#[test]
+fn the_bracket_of_a_tuplet_stands_above_a_staff_with_words_to_its_notes() {
+    // Stems go down.
+    let page = sung("3:2(1/4 C5 D5 C5) 1/1 C5", "turn the mill wheel");
+    let brackets = of(&page, Kind::Tuplet).into_iter().map(Mark::bounds);
+    let heads: Vec<kurbo::Rect> = of(&page, Kind::Head).into_iter().map(Mark::bounds).collect();
+    let mut seen = 0;
+    for bracket in brackets {
+        let nearest = heads.iter().map(|head| head.center().y - bracket.center().y);
+        let nearest = nearest.min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap();
+        assert!(nearest > 0.0, "{bracket:?} below its notes");
+        seen += 1;
+    }
+    assert!(seen >= 24, "{seen}");
+}

@@ -392,11 +392,13 @@ impl SystemLine<'_> {
         let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.carried);
         let key = self.placed.first().map_or(0, |bar| self.bar(bar.bar).key);
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
+        let mut written = voices.iter().flatten().filter_map(|note| note.chord.note());
+        let sung = written.any(|note| !note.lyrics.is_empty());
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
             hung::articulations(canvas, notes, &voices);
             curves::ties(canvas, notes, (begin, end), (key, lines));
-            hung::tuplets(canvas, notes);
+            hung::tuplets(canvas, notes, sung);
         }
         let spans = self.spans();
         self.slurs(canvas, &spans, &voices, (begin, end));
