@@ -421,6 +421,7 @@ fn contents(
                     })
                     .collect(),
                 parted: false,
+                absent: bar.absent,
                 who: bar.who.as_ref().map(|(at, kind)| Direction {
                     at: *at,
                     kind: kind.clone(),

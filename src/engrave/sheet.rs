@@ -222,6 +222,9 @@ pub struct StaffBar {
     pub directions: Vec<Direction>,
     /// Do two players who share the staff part in it?
     pub parted: bool,
+    /// Is it of the lower of two staves in a movement in which the player reads one? Systems of it do
+    /// not have the staff.
+    pub absent: bool,
     /// What a system that begins with the bar says of who plays of those who share the staff: "1.",
     /// "a 2".
     pub who: Option<Direction>,
@@ -266,6 +269,12 @@ pub struct Event {
 }
 
 impl Sheet {
+    /// Does a brace join a staff with the one below it in a bar?
+    pub(crate) fn is_braced(&self, staff: usize, bar: usize) -> bool {
+        let lower = || self.staves.get(staff + 1)?.bars.get(bar);
+        self.staves[staff].braced && lower().is_some_and(|bar| !bar.absent)
+    }
+
     /// Has the left hand of a player of two staves a bar to itself? What is said there stands by it, between the
     /// staves. Common practice.
     pub(crate) fn left_hand_alone(&self, staff: usize, bar: usize) -> bool {

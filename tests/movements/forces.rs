@@ -1,14 +1,18 @@
-//! Movements whose forces differ: who has which part of the whole, and where it stands.
+//! Movements whose forces differ: who has which part of the whole, where it stands, and on how many staves.
 
 use std::fmt::Write as _;
+use std::sync::Arc;
 
+use ripieno::arrange::Arrangement;
 use ripieno::diagnostics::FileId;
 use ripieno::edition::{
     Cueing, DirectionKind, Edition, GroupSign, condensed_score, full_score, part_with_cues,
 };
+use ripieno::engrave::{layout::pages, page::Kind, paper::Setup, reading::sheet};
+use ripieno::instruments::Clef;
 use ripieno::music::Time;
 use ripieno::notate::{Score, notate};
-use ripieno::render::{Format, outputs};
+use ripieno::render::{Format, musicxml, outputs, text};
 use ripieno::session::Session;
 
 use super::shelf::Shelf;
@@ -207,4 +211,82 @@ fn who_comes_in_a_later_movement_stands_in_score_order_among_his_family() {
         let places = expected.iter().zip(1..);
         assert!(places.clone().all(|(id, number)| numbered(number, id)), "{files:?}");
     }
+}
+
+/// A harpsichord that plays the bass alone, or chords to it, or nothing.
+const CONTINUO: (&str, &str) = (
+    "violin-1 4 players, harpsichord",
+    "violin-1 plays upper as melody\nharpsichord plays bass as bass, with figures",
+);
+const CHORDS: (&str, &str) = (
+    "violin-1 4 players, harpsichord",
+    "violin-1 plays upper as melody\nharpsichord realises bass as harmony",
+);
+const TACET: (&str, &str) =
+    ("violin-1 4 players, harpsichord", "violin-1 plays upper as melody\nharpsichord rests");
+const ABSENT: (&str, &str) = ("violin-1 4 players", "violin-1 plays upper as melody");
+
+/// The score and the place of the harpsichord in it.
+fn with_harpsichord(movements: &[(&str, &str)]) -> (Score, Arc<Arrangement>, usize) {
+    let (mut session, file) = whole(movements);
+    let plain = session.arrangement(file, "plain").unwrap();
+    let score = notate(&plain);
+    let place = score.staves.iter().position(|staff| staff.id == "harpsichord").unwrap();
+    (score, plain, place)
+}
+
+#[test]
+fn a_continuo_that_is_tacet_in_other_movements_reads_one_staff() {
+    for movements in [
+        vec![TACET, CONTINUO],
+        vec![ABSENT, CONTINUO],
+        vec![CONTINUO, ABSENT, TACET, CONTINUO],
+        vec![CONTINUO, TACET],
+    ] {
+        let (score, plain, place) = with_harpsichord(&movements);
+        let staff = &score.staves[place];
+        assert!(!staff.is_braced(), "{movements:?}");
+        // Where he rests he has the clef in which he plays.
+        for bar in (0..staff.measures.len()).step_by(2) {
+            assert_eq!(staff.measures[bar].clefs[..], [(Time::ZERO, Clef::Bass)], "{movements:?}");
+        }
+        let alone = part_with_cues(&plain, &score, place, Cueing::default());
+        assert!(alone.groups.is_empty() && alone.staves.len() == 1);
+    }
+}
+
+/// How many lines of staves and how many braces stand on the pages.
+fn printed(edition: &Edition) -> (usize, usize) {
+    let pages = pages(&sheet(edition), &Setup::default()).pages;
+    let of = |kind: Kind| {
+        let marks = pages.iter().flat_map(|page| &page.marks);
+        marks.filter(|mark| mark.kind == kind).count()
+    };
+    // A brace is drawn in two halves.
+    (of(Kind::StaffLine), of(Kind::Bracket) / 2)
+}
+
+#[test]
+fn two_staves_have_a_brace_in_the_movements_in_which_both_are_read() {
+    let movements = [CONTINUO, CHORDS, TACET, CONTINUO];
+    let (score, plain, place) = with_harpsichord(&movements);
+    let staff = &score.staves[place];
+    let absent: Vec<bool> = staff.lower.iter().map(|measure| measure.absent).collect();
+    assert_eq!(absent, [true, true, false, false, false, false, true, true]);
+    let part = part_with_cues(&plain, &score, place, Cueing::default());
+    // The third movement is tacet in the part; in the score he reads two staves there, and the violins one.
+    assert_eq!(printed(&part), (5 + 10 + 5, 1));
+    assert_eq!(printed(&full_score(&score)), (5 * (4 + 1 + 2 + 2 + 1), 2));
+    let written = String::from_utf8(musicxml::write(&full_score(&score))).unwrap();
+    let shown: Vec<&str> = written
+        .lines()
+        .filter(|line| line.contains("print-object") && line.contains("staff-details"))
+        .map(str::trim)
+        .collect();
+    let details = |shown: &str| format!("<staff-details number=\"2\" print-object=\"{shown}\"/>");
+    assert_eq!(shown, ["no", "yes", "no"].map(details));
+    let text = text::write(&part, text::Style::Beats);
+    assert_eq!(text.matches("⎧│").count(), 1, "{text}");
+    let words = text::write(&part, text::Style::Words);
+    assert_eq!(words.matches("left hand").count(), 2, "{words}");
 }

@@ -144,8 +144,14 @@ impl<'a> Layout<'a> {
     fn stack(&self, sheet: &Sheet, slack: f64) -> Stack {
         let staves = sheet.staves.iter().enumerate();
         let usual: Vec<(usize, &Staff)> = staves.filter(|(_, staff)| staff.is_usual()).collect();
-        let parts: Vec<&[(usize, &Staff)]> =
-            usual.chunk_by(|(_, a), (_, b)| a.part == b.part).collect();
+        // What is absent from some systems stands by itself here.
+        let mut absent: Vec<usize> =
+            self.surveyed.iter().flat_map(|bar| bar.absent.iter().copied()).collect();
+        absent.sort_unstable();
+        absent.dedup();
+        let parts: Vec<&[(usize, &Staff)]> = usual
+            .chunk_by(|(_, a), (staff, b)| a.part == b.part && !absent.contains(staff))
+            .collect();
         let height = |part: &&[(usize, &Staff)]| {
             let joined = part.len() as f64 - 1.0;
             let gap = 4.0 + measures::STAFF_GAP;
@@ -154,8 +160,11 @@ impl<'a> Layout<'a> {
         let hides = self.setup.hide_empty;
         let plays = |bar: &Surveyed| {
             let plays = |part: &&[(usize, &Staff)]| {
-                let may_go = hides && self.may_go(part[0].1);
-                !may_go || part.iter().any(|(staff, _)| !bar.idle[*staff])
+                let (first, own) = part[0];
+                let mut whole = usual.iter().filter(|(_, staff)| staff.part == own.part);
+                let may_go = hides && self.may_go(own);
+                !bar.absent.contains(&first)
+                    && (!may_go || whole.any(|(staff, _)| !bar.idle[*staff]))
             };
             parts.iter().map(plays).collect()
         };
@@ -522,13 +531,14 @@ impl<'a> Layout<'a> {
     }
 
     /// The staves that a system has: all, or those that play in it or are told something. Two
-    /// players who may share a staff have one each where they part.
+    /// players who may share a staff have one each where they part. Who reads two staves in other
+    /// movements has one in those in which he reads one.
     fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
         let mut parted = false;
         let mut stands = |staff: usize| {
             let staff = &sheet.staves[staff];
             match staff.of_pair {
-                None => true,
+                None => !staff.bars[bars.clone()].iter().all(|bar| bar.absent),
                 Some(OfPair::Shared) => {
                     parted = staff.bars[bars.clone()].iter().any(|bar| bar.parted);
                     !parted

@@ -329,7 +329,8 @@ fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), se
             continue;
         }
         // Between two staves that belong together.
-        let y = if staff.braced && row + 1 < ys.len() {
+        let joined = |lower: &usize| staff.braced && sheet.staves[*lower].part == staff.part;
+        let y = if shown.get(row + 1).is_some_and(joined) {
             f64::midpoint(ys[row], ys[row + 1])
         } else {
             ys[row]

@@ -189,7 +189,7 @@ pub(super) fn over_line(sheet: &Sheet, staff: usize, bar: usize) -> f64 {
     let free = next.is_none_or(|next| {
         !next.headings.is_empty() || next.mark.is_none() && next.tempo.is_none()
     });
-    let alone = sheet.is_part && !sheet.staves[staff].braced;
+    let alone = sheet.is_part && !sheet.is_braced(staff, bar);
     if alone && free { bar_line_width(&sheet.bars[bar]) } else { 0.0 }
 }
 

@@ -207,6 +207,7 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
         voices,
         directions,
         parted: bar.parted,
+        absent: bar.absent,
         who: None,
     }
 }

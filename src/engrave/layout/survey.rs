@@ -24,6 +24,8 @@ pub(super) struct Surveyed {
     pub silent: Box<[bool]>,
     /// For each staff, is there nothing to read on it but rests?
     pub idle: Box<[bool]>,
+    /// The staves that are not there.
+    pub absent: Box<[usize]>,
     /// Rest at its beginning and at its end that all staves share.
     pub rests: (Time, Time),
     /// What a line that begins with it tears, on all staves.
@@ -70,6 +72,7 @@ fn looked_at(window: &Window, bar: usize) -> Surveyed {
         reach: reach(sheet, spaces, bar),
         silent: sheet.staves.iter().map(|staff| staff.bars[bar].is_silent()).collect(),
         idle: sheet.staves.iter().map(|staff| staff.bars[bar].is_idle()).collect(),
+        absent: (0..sheet.staves.len()).filter(|&n| sheet.staves[n].bars[bar].absent).collect(),
         rests: rests(sheet, bar),
         torn: torn(sheet, bar),
         last_note: last.and_then(|event| event.origin.source),
@@ -156,7 +159,8 @@ fn reach(sheet: &Sheet, spaces: &Stretch<BarSpace>, bar: usize) -> (f64, f64) {
         }
         out
     };
-    let last = sheet.staves.len() - 1;
+    let is_there = |staff: &usize| !sheet.staves[*staff].bars[bar].absent;
+    let last = (0..sheet.staves.len()).rev().find(is_there).unwrap_or(0);
     let mut top = side(0, true);
     top += heading::LINE * what.headings.len() as f64;
     top += if bar > 0 && !what.headings.is_empty() { HEADING_GAP } else { 0.0 };

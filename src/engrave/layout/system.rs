@@ -366,6 +366,11 @@ struct SystemLine<'a> {
 }
 
 impl SystemLine<'_> {
+    /// Does a brace join it with the staff below it?
+    fn is_braced(&self) -> bool {
+        self.placed.first().is_some_and(|first| self.sheet.is_braced(self.staff, first.bar))
+    }
+
     fn bar(&self, bar: usize) -> &StaffBar {
         &self.sheet.staves[self.staff].bars[bar]
     }
@@ -427,7 +432,7 @@ impl SystemLine<'_> {
             &pins,
             (begin, self.right),
             &directions::Ground {
-                between: self.staff().braced,
+                between: self.is_braced(),
                 half,
                 in_part: self.sheet.is_part,
                 first: self.placed.first().map_or(0, |bar| bar.bar),

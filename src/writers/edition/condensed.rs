@@ -190,6 +190,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             multi_rest: 0,
             counted: false,
             who: None,
+            absent: false,
         });
     }
     let divided = are_halves(pair[0], pair[1]).then(|| Divided::of(pair, &unsettled));

@@ -160,7 +160,7 @@ pub struct EditionPart {
     pub short: String,
     /// Its players in [`Edition::players`].
     pub players: Range<usize>,
-    /// Its staves in [`Edition::staves`]: one, or two that a brace joins.
+    /// Its staves in [`Edition::staves`]: one, or two that a brace joins where both are there.
     pub staves: Range<usize>,
 }
 
@@ -203,6 +203,9 @@ pub struct StaffBar<'a> {
     /// ("1.", "a 2") and at which note, and in a cue whose it is: a system that begins with the bar says
     /// it again.
     pub who: Option<(Time, DirectionKind)>,
+    /// Is it of the lower of two staves in a movement in which the player reads one? Then the staff is
+    /// not there. Movements begin with a system.
+    pub absent: bool,
 }
 
 /// One voice in one bar.

@@ -106,6 +106,7 @@ fn bars<'a>(
             multi_rest: 0,
             counted: false,
             who: None,
+            absent: measure.absent,
         }
     };
     measures.iter().map(bar).collect()

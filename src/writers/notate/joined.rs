@@ -56,7 +56,7 @@ pub(super) fn staff(notation: &Notation, player: usize) -> Staff {
         row.take(&mut written);
         row.append(written, movement);
     }
-    let Row { mut measures, lower, .. } = row;
+    let (mut measures, lower) = row.staves();
     say_changes(part, arrangement, &notation.frame, &mut measures);
     take_back(arrangement, &mut measures);
     finished(part, measures, lower)
@@ -65,11 +65,17 @@ pub(super) fn staff(notation: &Notation, player: usize) -> Staff {
 /// What a player reads, movement behind movement.
 #[derive(Default)]
 struct Row {
-    measures: Vec<Measure>,
-    /// Those of the lower staff, where any movement has one.
-    lower: Vec<Measure>,
+    movements: Vec<Read>,
     /// The instrument in hand at the end.
     hand: Option<&'static Instrument>,
+}
+
+/// What he reads in one of them.
+struct Read {
+    measures: Vec<Measure>,
+    /// Those of the lower staff; empty where he reads one.
+    lower: Vec<Measure>,
+    plays: bool,
 }
 
 impl Row {
@@ -86,26 +92,40 @@ impl Row {
     }
 
     fn append(&mut self, own: Staff, movement: &ArrangedMovement) {
+        let plays = own.plays();
         let Staff { mut measures, mut lower, .. } = own;
-        if lower.is_empty() && !self.lower.is_empty() {
-            lower = resting(&measures);
-        }
-        if self.lower.is_empty() && !lower.is_empty() {
-            self.lower = resting(&self.measures);
-        }
         measures.iter_mut().chain(&mut lower).for_each(|measure| behind(measure, movement.lines));
-        let so_far = self.measures.iter().rev().find_map(|measure| measure.transposition);
+        let mut before = self.movements.iter().rev().flat_map(|read| read.measures.iter().rev());
+        let so_far = before.find_map(|measure| measure.transposition);
         if let Some(first) = measures.first_mut().filter(|_| so_far.is_some()) {
             first.transposition = first.transposition.filter(|by| Some(*by) != so_far);
         }
-        self.measures.append(&mut measures);
-        self.lower.append(&mut lower);
+        self.movements.push(Read { measures, lower, plays });
     }
-}
 
-/// The lower staff of somebody who reads one staff in a movement and two in another.
-fn resting(upper: &[Measure]) -> Vec<Measure> {
-    upper.iter().map(Measure::at_rest).collect()
+    /// The measures of the one staff or the two. Where the player reads two in some movements, the lower
+    /// one is absent from those in which he reads one. Who plays from two nowhere has one where he rests.
+    fn staves(self) -> (Vec<Measure>, Vec<Measure>) {
+        let plays = || self.movements.iter().filter(|read| read.plays);
+        let on_one = plays().next().is_some() && plays().all(|read| read.lower.is_empty());
+        let braced = !on_one && self.movements.iter().any(|read| !read.lower.is_empty());
+        let (mut measures, mut lower) = (Vec::new(), Vec::new());
+        for mut read in self.movements {
+            if on_one {
+                // A bass that is read alone has the clef of the lower staff.
+                for (upper, lower) in read.measures.iter_mut().zip(&mut read.lower) {
+                    upper.clefs = std::mem::take(&mut lower.clefs);
+                }
+            } else if braced && read.lower.is_empty() {
+                let absent = |upper: &Measure| Measure { absent: true, ..upper.at_rest() };
+                lower.extend(read.measures.iter().map(absent));
+            } else {
+                lower.append(&mut read.lower);
+            }
+            measures.append(&mut read.measures);
+        }
+        (measures, lower)
+    }
 }
 
 /// What somebody reads who has nothing to do with a movement.

@@ -258,6 +258,9 @@ pub struct Measure {
     pub elements: Vec<Element>,
     /// Directions of this staff in order of time; one at the bar's end closes a hairpin there.
     pub directions: Vec<StaffDirection>,
+    /// Is it of the lower staff in a movement in which the player reads the upper one alone? Then it
+    /// is not there.
+    pub absent: bool,
 }
 
 impl Measure {

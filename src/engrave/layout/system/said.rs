@@ -54,7 +54,7 @@ impl SystemLine<'_> {
     fn bar_ends(&self, placed: &PlacedBar, order: bool) -> f64 {
         let over = if order { over_line(self.sheet, self.staff, placed.bar) } else { 0.0 };
         let ends = placed.end - self.spaces[placed.bar].line - 0.4 + over;
-        let alone = order && self.sheet.is_part && !self.staff().braced;
+        let alone = order && self.sheet.is_part && !self.is_braced();
         let last = self.placed.last().is_some_and(|last| last.bar == placed.bar);
         if alone && last && self.right < self.width - 1.0 {
             ends.max(self.width - 0.5)
@@ -138,7 +138,7 @@ impl SystemLine<'_> {
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
                 // Bar lines go through what stands between the staves of a score, or of a player.
-                let through = !self.sheet.is_part || self.staff().braced;
+                let through = !self.sheet.is_part || self.is_braced();
                 let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
                 let clear = clear.max(self.spread_right(placed, direction.at));
                 let ends = self.bar_ends(placed, order);

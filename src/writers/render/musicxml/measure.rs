@@ -202,7 +202,14 @@ impl<'a, 'e> PartWriter<'a, 'e> {
             at_start.map(move |(_, clef)| (staff_number(index, several), *clef))
         });
         let clefs: Vec<_> = clefs.collect();
+        // The lower staff, where it comes or goes.
+        let absent = staves.get(1).map(|lower| &lower.bars).filter(|bars| {
+            let before = bar.checked_sub(1).is_some_and(|before| bars[before].absent);
+            bars[bar].absent != before
+        });
+        let absent = absent.map(|bars| bars[bar].absent);
         let anything = first
+            || absent.is_some()
             || upper.multi_rest > 0
             || frame.metre_shown
             || upper.key.is_some()
@@ -253,6 +260,10 @@ impl<'a, 'e> PartWriter<'a, 'e> {
             }
             xml.number("staff-lines", i64::from(lines));
             xml.close("staff-details");
+        }
+        if let Some(absent) = absent {
+            let is_there = if absent { "no" } else { "yes" };
+            xml.empty_with("staff-details", &[("number", "2"), ("print-object", is_there)]);
         }
         if let Some(by) = transposition {
             transpose(xml, by);

@@ -302,9 +302,11 @@ impl<'e, 'a> Writer<'e, 'a> {
         }
         let part = &self.edition.parts[part];
         let hands = ["right hand", "left hand"];
-        let braced = part.staves.len() > 1;
+        let there = |staff: &usize| !self.edition.staves[*staff].bars[bar].absent;
+        let there: Vec<usize> = part.staves.clone().filter(there).collect();
+        let braced = there.len() > 1;
         let mut staves = Vec::new();
-        for (index, staff) in part.staves.clone().enumerate() {
+        for (index, staff) in there.into_iter().enumerate() {
             let text = self.staff(staff, bar);
             staves.push(match (braced, self.form) {
                 (false, _) => text,

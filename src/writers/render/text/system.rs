@@ -229,7 +229,8 @@ impl Page<'_, '_> {
             };
             // In a part, what is said stands over the beats, but dynamics of two staves between
             // them.
-            let rows = if self.lines[staff].brace == Brace::Upper {
+            let rows = if self.lines[staff].brace == Brace::Upper && self.is_there(staff + 1, line)
+            {
                 let (upper, lower) = (rows(staff), rows(staff + 1));
                 brace::joined(upper, dynamics, lower, self.gutter - 1)
             } else {
@@ -241,6 +242,11 @@ impl Page<'_, '_> {
             }
             rows.iter().for_each(|row| row.push_to(out));
         }
+    }
+
+    /// Is a staff there in any bar of this line?
+    fn is_there(&self, staff: usize, line: &[Chunk]) -> bool {
+        line.iter().any(|chunk| !self.lines[staff].staff.bars[chunk.bar].absent)
     }
 
     /// The staves that are drawn by themselves or with the one below them.
