@@ -11,7 +11,7 @@ use crate::resolve::{DirectionKind, Mark};
 
 use super::directions::bar_at;
 use super::staff::Bars;
-use super::{Element, ElementKind, FrameBar, Measure};
+use super::{ElementKind, FrameBar, Measure};
 
 /// The shortest value: where no value begins, a rest cannot be divided.
 const FINEST: Time = Time::of(1, 1024);
@@ -71,19 +71,6 @@ pub(super) fn borders(part: &Part, bars: &Bars) -> Vec<Time> {
     borders.sort_unstable();
     borders.dedup();
     borders
-}
-
-/// Puts a fermata over the rest on the other staff of a player, where a note ends that has one.
-pub(super) fn hold_until(end: Time, frame: &[FrameBar], measures: &mut [Measure]) {
-    let after = frame.partition_point(|bar| bar.start < end);
-    let Some(bar) = after.checked_sub(1) else { return };
-    let within = end - frame[bar].start;
-    let mut elements = measures[bar].elements.iter_mut().rev();
-    if let Some(Element { kind, .. }) = elements.find(|element| element.at < within)
-        && let ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } = kind
-    {
-        *fermata = true;
-    }
 }
 
 /// Puts the fermatas over the rests of a player, where the others have theirs.

@@ -21,9 +21,9 @@ mod split;
 #[cfg(test)]
 mod tests;
 
-use crate::arrange::{PackedNote, Part, SoundRef, SoundingNote};
+use crate::arrange::{PackedNote, Part, SoundRef, SoundingNote, Wait};
 use crate::instruments::Instrument;
-use crate::resolve::{Mark, Marks, Role, Sound};
+use crate::resolve::{Direction, DirectionKind, Mark, Marks, Role, Sound};
 
 use super::Staff;
 use super::staff::Bars;
@@ -47,8 +47,9 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let grips = split::split(part, bars.frame);
     let slurs = slurs(&part.notes);
     let read = in_hand::as_read(part, bars.frame);
-    let write = |hand| staff::measures(&part_of(&read, &grips, &slurs, hand), bars);
-    let (mut upper, mut lower) = (write(Hand::Upper), write(Hand::Lower));
+    let mut both = [Hand::Upper, Hand::Lower].map(|hand| part_of(&read, &grips, &slurs, hand));
+    wait_for_the_other(part, &grips, bars, &mut both);
+    let [mut upper, mut lower] = both.each_ref().map(|own| staff::measures(own, bars));
     across::mark((&part.notes, &grips, &slurs), bars.frame, [&mut upper, &mut lower]);
     clefs::place_clefs(&mut upper, part.first_instrument(), bars.pitches);
     // The lower staff rests while an instrument of one staff is in hand.
@@ -59,20 +60,37 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     // What the writer of measures said of a change of key stands above.
     lower.iter_mut().for_each(|measure| measure.directions.clear());
     directions::place_directions(part, bars, &mut upper);
-    holds::hold_rests(part, bars, &mut lower);
-    for (note, grip) in part.notes.iter().zip(&grips) {
+    holds::hold_rests(&both[0], bars, &mut upper);
+    holds::hold_rests(&both[1], bars, &mut lower);
+    staff::finished(part, upper, lower)
+}
+
+/// Where one hand alone has a note under a fermata, the other waits in its rest, as another player would.
+fn wait_for_the_other(part: &Part, grips: &[Grip], bars: &Bars, both: &mut [Part; 2]) {
+    for (note, grip) in part.notes.iter().zip(grips) {
+        let other = match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
+            (true, false) => &mut both[1],
+            (false, true) => &mut both[0],
+            _ => continue,
+        };
         let own = note.attached().marks.has(Mark::Fermata) && note.start() < bars.end();
         let waits = part.waits_after(note.start()).take_while(|wait| wait.to < note.end());
-        let held_on = waits.filter(|wait| wait.sounds).map(|wait| wait.to);
-        for end in held_on.chain(own.then(|| note.end().min(bars.end()))) {
-            match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
-                (true, false) => holds::hold_until(end, bars.frame, &mut lower),
-                (false, true) => holds::hold_until(end, bars.frame, &mut upper),
-                _ => {}
+        let held_on = waits.filter(|wait| wait.sounds).map(|wait| (wait.from, wait.to));
+        for (from, to) in held_on.chain(own.then(|| (note.start(), note.end().min(bars.end())))) {
+            let next = other.notes.partition_point(|note| note.end() < to);
+            if other.notes.get(next).is_some_and(|note| note.start() < to) {
+                continue;
             }
+            let free = next.checked_sub(1).map_or(from, |last| other.notes[last].end());
+            let before = bars.frame.partition_point(|bar| bar.start < to).saturating_sub(1);
+            let at = free.max(from).max(bars.frame[before].start);
+            let place = other.directions.partition_point(|said| said.at <= at);
+            let kind = DirectionKind::FermataOnRest;
+            other.directions.insert(place, Direction { at, kind, span: note.source() });
+            let place = other.waits.partition_point(|wait| wait.to < to);
+            other.waits.insert(place, Wait { from, to, sounds: false, on_rest: false });
         }
     }
-    staff::finished(part, upper, lower)
 }
 
 /// Is this a bass for a keyboard, to which the player finds the chords?

@@ -223,8 +223,10 @@ fn ornaments_stand_on_the_top_note_and_other_marks_on_both_staves() {
 #[test]
 fn a_fermata_holds_on_both_staves() {
     let score = harp_in(&["2/4"]).notes("0/1 1/4 C5, 1/4 1/4 D5").mark(1, Mark::Fermata).score();
-    let rest = &score.staves[0].lower[0].elements[0];
-    assert_eq!(rest.kind, ElementKind::BarRest { fermata: true });
+    // Where the other hand holds, not over the rest of the bar.
+    assert_eq!(both(&score), ["C5:1/4 D5:1/4+fermata", "rest:1/4 rest:1/4+fermata"]);
+    let score = harp_in(&["2/4", "2/4"]).notes("0/1 1/1 C5").mark(0, Mark::Fermata).score();
+    assert_eq!(both(&score), ["C5:1/2… | …C5:1/2+fermata", "rest | rest+fermata"]);
     let score = harp_in(&["2/4"])
         .notes("0/1 1/4 C5")
         .direction("1/4", DirectionKind::FermataOnRest)
