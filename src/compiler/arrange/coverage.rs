@@ -33,12 +33,14 @@ impl VoiceCoverage {
         self.players.of(note)
     }
 
-    /// Does it pass, anywhere, from some players to others? (Some may go on: who has a note of that
-    /// name there need not have the tune.)
+    /// Does it pass, anywhere, from some of those who `may` have it to others? (Some may go on: who has
+    /// a note of that name there need not have the tune.)
     #[must_use]
-    pub fn is_handed_over(&self) -> bool {
+    pub fn is_handed_over(&self, may: impl Fn(u16) -> bool) -> bool {
         let runs = self.players.runs.len();
-        let without = |some: &[u16], others: &[u16]| some.iter().any(|one| !others.contains(one));
+        let without = |some: &[u16], others: &[u16]| {
+            some.iter().any(|one| !others.contains(one) && may(*one))
+        };
         let passes = |run: usize| {
             let (old, new) = (self.players.of_run(run - 1), self.players.of_run(run));
             without(old, new) && without(new, old)

@@ -12,10 +12,23 @@ pub(super) fn tunes<'a>(
     cx: &'a Context,
 ) -> impl Iterator<Item = (&'a VoiceCoverage, Vec<Note>)> + use<'a> {
     let tune = |found: &&VoiceCoverage| {
-        found.role == Some(Role::Melody) && found.played && found.is_handed_over()
+        found.role == Some(Role::Melody)
+            && found.played
+            && found.is_handed_over(|player| may_have(cx, usize::from(player), found.voice))
     };
     let all = cx.coverage().iter().map(|found| &**found).filter(tune);
     all.map(|found| (found, cx.piece.voices[found.voice].music.notes.to_vec()))
+}
+
+/// Has a player a line that may give him the tune of a voice?
+fn may_have(cx: &Context, player: usize, tune: usize) -> bool {
+    cx.part(player).claims.iter().filter_map(|claim| cx.line(claim.line)).any(|line| {
+        match line.verb {
+            Verb::Plays { voice, .. } | Verb::Realises { voice } => voice == tune,
+            Verb::Doubles { .. } | Verb::Writes(_) => true,
+            _ => false,
+        }
+    })
 }
 
 /// Who plays a note of a tune as the tune: those whose note comes from the voice, and those who write the tune out as
