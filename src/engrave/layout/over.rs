@@ -81,14 +81,13 @@ impl Headed {
         let what = &sheet.bars[bar.bar];
         let framed = what.mark.as_ref().map(|mark| {
             let (run, width) = mark_run(mark);
-            let jump = n.checked_sub(1).and_then(|n| jump_words(&sheet.bars[placed[n].bar]));
-            let centred = match jump {
-                // The words belong to the bar before and end with it.
-                Some(_) => bar.x + BEHIND_LINE,
-                None => (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent),
+            let before = n.checked_sub(1).map(|n| &sheet.bars[placed[n].bar]);
+            let within = match stands_behind_line(mark, before) {
+                true => bar.x + BEHIND_LINE,
+                false => (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent),
             };
             let begins = mark_begins(sheet, bar).max(number);
-            let x = if n == 0 { begins } else { centred };
+            let x = if n == 0 { begins } else { within };
             Framed { x: x.min(setting.width - width - 0.2).max(0.0), run, width }
         });
         let set = what.tempo.as_ref().map(|tempo| {
@@ -307,17 +306,22 @@ pub(super) fn before_next(bar: &Bar) -> f64 {
 }
 
 /// From the beginning of a bar to the tempo beside its rehearsal mark: half the mark lies over the bar line
-/// within a line, at the beginning of one all of it behind the number, but over clef and signature.
-pub(super) fn up_to_tempo(mark: &str, lead: f64) -> f64 {
+/// within a line, if it may, at the beginning of one all of it behind the number, but over clef and signature.
+pub(super) fn up_to_tempo(mark: &str, before: Option<&Bar>, lead: f64) -> f64 {
+    behind_mark(mark, before).max(NUMBER + mark_run(mark).1 - lead) + BESIDE_MARK
+}
+
+/// From the beginning of a bar within a line to the end of its rehearsal mark.
+fn behind_mark(mark: &str, before: Option<&Bar>) -> f64 {
     let width = mark_run(mark).1;
-    (width / 2.0).max(NUMBER + width - lead) + BESIDE_MARK
+    if stands_behind_line(mark, before) { BEHIND_LINE + width } else { width / 2.0 }
 }
 
 /// A tempo in one line, with the rehearsal mark before it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct WithinLine {
-    /// Width of the frame of the mark.
-    mark: Option<f64>,
+    /// Width of the frame of the mark, and how far it reaches over the bar within a line.
+    mark: Option<(f64, f64)>,
     tempo: f64,
 }
 
@@ -326,8 +330,8 @@ impl WithinLine {
     pub(super) fn width(self, begins_line: bool, lead: Lead) -> f64 {
         let key = lead.clef + lead.key;
         let begins = match (self.mark, begins_line) {
-            (Some(mark), true) => key.max(NUMBER + mark + BESIDE_MARK),
-            (Some(mark), false) => mark / 2.0 + BESIDE_MARK,
+            (Some((mark, _)), true) => key.max(NUMBER + mark + BESIDE_MARK),
+            (Some((_, over)), false) => over + BESIDE_MARK,
             (None, true) => key,
             (None, false) => 0.4,
         };
@@ -336,8 +340,8 @@ impl WithinLine {
 }
 
 /// The tempo of a bar in one line.
-pub(super) fn within_line(bar: &Bar, tempo: &Tempo) -> WithinLine {
-    let mark = bar.mark.as_ref().map(|mark| mark_run(mark).1);
+pub(super) fn within_line(bar: &Bar, before: Option<&Bar>, tempo: &Tempo) -> WithinLine {
+    let mark = bar.mark.as_ref().map(|mark| (mark_run(mark).1, behind_mark(mark, before)));
     WithinLine { mark, tempo: tempo::one_line_width(tempo) }
 }
 
@@ -359,6 +363,17 @@ fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
 
 /// From a bar line to a rehearsal mark that may not stand over it.
 const BEHIND_LINE: f64 = 0.5;
+
+/// A rehearsal mark that reaches so far over the bar line where an ending ends stands behind that line: the bracket
+/// would end far before it. Our heuristic; that the bracket goes as far as its bar is common practice.
+const WIDE_MARK: f64 = 2.4;
+
+/// May a rehearsal mark not stand over the line before its bar, for what belongs to the bar before and ends with it:
+/// words that send a player elsewhere, or the bracket of an ending?
+fn stands_behind_line(mark: &str, before: Option<&Bar>) -> bool {
+    let ends = |bar: &Bar| bar.ending_ends.is_some() && mark_before(mark) > WIDE_MARK;
+    before.is_some_and(|bar| jump_words(bar).is_some() || ends(bar))
+}
 
 /// How far a rehearsal mark reaches over the bar line to the left.
 pub(super) fn mark_before(mark: &str) -> f64 {
@@ -421,6 +436,7 @@ fn endings_of(sheet: &Sheet, placed: &[PlacedBar]) -> Vec<Ending> {
             // What stands over the next bar would be taken for a part of the line.
             let next = placed.get(n + 1).map(|next| &sheet.bars[next.bar]);
             let room = match next.filter(|_| !bar.repeat_ends) {
+                Some(Bar { mark: Some(mark), .. }) if stands_behind_line(mark, Some(bar)) => 0.0,
                 Some(Bar { mark: Some(mark), .. }) => mark_before(mark) + 0.5,
                 Some(Bar { tempo: Some(_), .. }) => 1.0,
                 _ => 0.0,

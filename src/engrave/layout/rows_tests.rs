@@ -6,7 +6,7 @@ use crate::paper::Setup;
 
 use super::clear_tests::figured;
 use super::page_tests::bars;
-use super::tests::{of, part_of, score, texts};
+use super::tests::{of, part_in, part_of, score, texts};
 
 #[test]
 fn figures_of_a_bass_in_one_line_stand_on_one_row() {
@@ -76,4 +76,25 @@ fn a_double_sharp_among_figures_is_the_sign_of_a_note() {
         matches!(mark.shape, Shape::Glyph { glyph: Glyph::AccidentalDoubleSharp, .. })
     };
     assert!(of(page, Kind::Text).iter().filter(is).count() == 8 && texts(page, "♯♯").is_empty());
+}
+
+/// That the bracket of an ending goes as far as its bar is common practice.
+#[test]
+fn the_bracket_of_an_ending_goes_up_to_its_bar_line_before_a_wide_rehearsal_mark() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 1..3 repeat\n 3 ending 1\n 4 ending 2\n \
+                5 mark \"Trio of the weir\"\n 12 end";
+    let setup = Setup { bare: true, ..Setup::default() };
+    let page = &part_in(form, &bars(12, "1/1 C5"), &setup).pages[0];
+    let box_of = texts(page, "Trio of the weir")[0].bounds();
+    // The brackets lie flat; the frame is a path around the words.
+    let ends: Vec<f64> = of(page, Kind::Frame)
+        .iter()
+        .filter(|mark| matches!(mark.shape, Shape::Line { .. }) && mark.bounds().width() > 3.0)
+        .map(|mark| mark.bounds().x1)
+        .collect();
+    let lines: Vec<f64> = of(page, Kind::BarLine).iter().map(|line| line.bounds().x0).collect();
+    assert_eq!(ends.len(), 2, "{ends:?}");
+    let line = lines.iter().copied().find(|x| *x > ends[1] - 0.1).unwrap();
+    assert!(line - ends[1] < 0.6, "the bracket ends at {}, its bar at {line}", ends[1]);
+    assert!(box_of.x0 > line, "{box_of:?} behind {line}");
 }

@@ -368,14 +368,14 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, carried: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
-        said: bar.tempo.as_ref().map(|tempo| within_line(bar, tempo)),
+        said: bar.tempo.as_ref().map(|tempo| within_line(bar, before, tempo)),
         said_before: match bar.tempo.is_some() || bar.mark.is_some() {
             true => before_next(bar),
             false => 0.0,
         },
         words: bar.tempo.as_ref().map_or(0.0, |tempo| {
             let lead = clef + key;
-            let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, lead));
+            let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, before, lead));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
         worded: jump_room(sheet, index, digits_width(bar.count)),
