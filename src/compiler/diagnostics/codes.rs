@@ -192,7 +192,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "bars/slur",
-        "A slur does not end, holds no notes, or begins inside another.",
+        "A slur does not end, holds no notes or only one, or begins inside another.",
         "Write `{` before its first note and `}` right after its last.",
     ),
     code(

@@ -86,6 +86,8 @@ struct State {
     last: Option<usize>,
     slur: Option<Span>,
     slur_waits: bool,
+    /// Is nothing to be said of a slur over one note: that is held on, or the slur is told already?
+    slur_told: bool,
     hairpin: Option<(usize, Span)>,
     graces: Option<(Graces, Span)>,
 }
@@ -138,10 +140,8 @@ impl Builder<'_> {
             self.state.doubtful = true;
             self.state.last = None;
             // Its end may be among what could not be read.
-            if self.state.slur.take().is_some()
-                && let Some(note) = self.notes.last_mut()
-            {
-                note.attached.slur_ends = true;
+            if self.state.slur.take().is_some() {
+                self.end_slur();
             }
             self.state.slur_waits = false;
             self.covers(whole);
@@ -327,6 +327,7 @@ impl Builder<'_> {
                     .is_some_and(|last| matches!(self.notes[last].sound, Sound::Stroke));
                 let attached = self.attached(marks, struck);
                 let length = self.advance(bar, span, tuplet);
+                self.state.slur_told = true;
                 match self.state.last {
                     Some(last) if self.notes[last].attached.of_two.is_some() => self.cx.push(
                         Diagnostic::error(
@@ -348,7 +349,9 @@ impl Builder<'_> {
             }
             Element::Direction(words) => self.directions(bar, words),
             Element::SlurStart => {
+                self.state.slur_told = false;
                 if let Some(open) = self.state.slur.replace(span) {
+                    self.state.slur_told = true;
                     self.cx.push(
                         Diagnostic::error("bars/slur", span, "A slur begins inside a slur.")
                             .with_label(open, "the first one begins here")
@@ -357,7 +360,7 @@ impl Builder<'_> {
                 }
                 self.state.slur_waits = true;
             }
-            Element::SlurEnd => self.slur_end(span),
+            Element::SlurEnd => self.slur_end(span, bar.number),
             Element::Tuplet(actual, normal, elements) => {
                 self.tuplet(bar, (*actual, *normal), elements, span);
             }
@@ -491,9 +494,7 @@ impl Builder<'_> {
                 Diagnostic::error("bars/slur", open, "This slur does not end.")
                     .with_help("Write `}` right after its last note."),
             );
-            if let Some(note) = self.notes.last_mut() {
-                note.attached.slur_ends = true;
-            }
+            self.end_slur();
         }
         if let Some((_, span)) = self.state.hairpin {
             let end = self.notes.last().map_or(self.form.end(), |n| n.start + n.length);

@@ -106,6 +106,38 @@ mod tests {
     }
 
     #[test]
+    fn a_slur_over_one_note_is_told_and_goes_nowhere() {
+        let slurs = |bar: &str| {
+            let source = format!(
+                "piece \"Weir\" {{ }}\nform {{\n 1 metre 4/4, key C major\n 1 end\n}}\n\
+                 voice upper {{ 1: {bar} | }}\n"
+            );
+            let mut sources = Sources::new();
+            let file = sources.add("weir.ripieno", source);
+            let (piece, found) = resolve(&mut sources, file, &mut NoFiles);
+            let notes = piece.voices[0].music.notes.iter();
+            let ends = notes.map(|note| (note.attached.slur_starts, note.attached.slur_ends));
+            let codes: Vec<_> = found.iter().map(|finding| finding.code).collect();
+            assert!(found.iter().all(|finding| finding.fixes[0].edits.len() == 2));
+            let ends: String = ends
+                .map(|ends| match ends {
+                    (true, true) => '+',
+                    (true, false) => '{',
+                    (false, true) => '}',
+                    (false, false) => '.',
+                })
+                .collect();
+            (codes, ends)
+        };
+        assert_eq!(slurs("1/4 A4 {B} {C5 D}"), (vec!["bars/slur"], "..{}".into()));
+        assert_eq!(slurs("1/4 A4 {B C5}{D}"), (vec!["bars/slur"], ".{}.".into()));
+        assert_eq!(slurs("1/4 {A4 B}{C5 D}"), (vec![], "{}{}".into()));
+        // A tie says it, and grace notes have their slur.
+        assert_eq!(slurs("1/4 A4 {B =} C5"), (vec![], "...".into()));
+        assert_eq!(slurs("1/4 A4 {grace(1/16 C5) B} C5 D"), (vec![], "....".into()));
+    }
+
+    #[test]
     fn a_slur_to_the_same_note_and_a_note_twice_in_a_chord_are_told() {
         let codes = |bar| findings(bar).iter().map(|f| f.code).collect::<Vec<_>>();
         assert_eq!(codes("1/2 {G5 G5}"), ["bars/slur-or-tie"]);
