@@ -117,10 +117,9 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
             // What follows upon a movement may come long after it.
             let ends = borders.iter().copied().filter(|start| free < *start).min();
             let until = ends.map_or(enters, |end| end.min(enters));
-            let place = resting_place(frame, free, until);
+            let mut place = resting_place(frame, free, until);
             let again = replayed(frame, free, until).is_some_and(|ends| ends > place);
             let mut words = for_last_time(again);
-            let mut place = place;
             // Who leaves for the coda in this rest keeps what he has.
             if let Some((left, when)) = jumps::leaves(part, frame, (place, enters)) {
                 let behind = resting_place(frame, left, until);

@@ -75,15 +75,14 @@ impl<'a> Bars<'a> {
         }
     }
 
-    /// Divides a note or rest within a bar into printed pieces. A bar that is longer than its metre has no beats
-    /// that anybody counts, as in a cadenza: what one value can show stands whole there (Heuristic: the form
-    /// does not say otherwise whether a bar is free).
+    /// Divides a note or rest within a bar into printed pieces. In a [free](FrameBar::is_free) bar what one value can
+    /// show stands whole.
     fn split(&self, bar: usize, (from, to): (Time, Time), rest: bool, pieces: &mut Pieces) {
-        let (length, metre) = (self.frame[bar].length, self.frame[bar].metre.bar_length());
+        let frame = &self.frame[bar];
         // Rests stay plain.
-        let value =
-            NoteValue::of(to - from).filter(|one| !rest || one.dots == 0 && to - from <= metre);
-        match value.filter(|_| length > metre) {
+        let plain = |one: &NoteValue| one.dots == 0 && to - from <= frame.metre.bar_length();
+        let value = NoteValue::of(to - from).filter(|one| !rest || plain(one));
+        match value.filter(|_| frame.is_free()) {
             Some(value) => pieces.push((from, to, value)),
             None => self.grid(bar).split(from, to, rest, pieces),
         }

@@ -86,9 +86,9 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
     found
 }
 
-/// Does the tonic of a key go on from a strong beat, held or struck anew, through all that follows of its section, in fewer bars
-/// than a phrase has? Then until when, and whether the piece ends there. (That it closes where it comes in is common
-/// practice; how many bars may be filled, our heuristic.)
+/// Does the tonic of a key go on from a strong beat, held or struck anew, through all that follows of its
+/// section, in fewer bars than a phrase has? Then until when, and whether the piece ends there. (That it closes
+/// where it comes in is common practice; how many bars may be filled, our heuristic.)
 fn fills_last_bars(form: &Form, harmony: &[HarmonyEvent], index: usize) -> Option<(Time, bool)> {
     let event = &harmony[index];
     if !is_home(form, event) && event.key.tonic.class() != event.chord.root.class() {

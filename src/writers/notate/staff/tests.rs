@@ -185,7 +185,7 @@ fn a_tie_parts_at_an_ending_only_for_a_note_that_begins_before_it() {
 }
 
 #[test]
-fn in_a_bar_longer_than_its_metre_a_note_is_not_divided_at_beats_that_nobody_counts() {
+fn in_a_free_bar_a_note_is_not_divided_at_beats_that_nobody_counts() {
     let lengths = "3/8 1/8 1/8 1/2 1/2 1/8 1/4 r1/4 1/4 5/8";
     let bar = |long: bool| {
         let mut fixture = Fixture::new(&["4/4"; 4]);
