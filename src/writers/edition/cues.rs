@@ -6,7 +6,9 @@
 //! what is heard; where it is moved by octaves, to be read easily, the name says how far from that
 //! it sounds ("sounds 8va": an octave higher than his own instrument would give it). Who plays
 //! without pitch reads the rhythm of it. There is none where nobody sounds in the last bar:
-//! everybody enters together then. Which part is heard best is our heuristic; see [`hears`].
+//! everybody enters together then. Which part is heard best is our heuristic; see [`hears`]. Nobody
+//! counts the beats of a [free bar](FrameBar::is_free): who enters behind one has its end as a cue,
+//! however short his rest (Gould, Behind Bars, 2011, of cadenzas; from memory).
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -23,13 +25,16 @@ use crate::notate::{
 use crate::resolve::{Direction, DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
 
 use super::{
-    Cueing, DirectionKind, Edition, EditionDirection, Movement, Spanner, SpannerKind, StaffBar,
-    StaffPlace, Stems, VoiceBar,
+    Cueing, DirectionKind, Edition, EditionDirection, Spanner, SpannerKind, StaffBar, StaffPlace,
+    Stems, VoiceBar,
 };
 
 /// Bars of a cue: the fewest and the most.
 const FEWEST: usize = 2;
 const MOST: usize = 4;
+
+/// Notes that a cue out of a free bar has at least. Our heuristic.
+const NOTES_OF_FREE: usize = 4;
 
 /// Adds cues to a part of one staff.
 pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usize, cueing: Cueing) {
@@ -39,7 +44,7 @@ pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usiz
     }
     // What he takes for his entry he has in hand already.
     let part = in_hand::as_read(&arrangement.parts[player], edition.bars);
-    for rest in long_rests(&edition.staves[0].bars, &edition.movements, cueing) {
+    for rest in long_rests(edition, cueing) {
         let Some(cue) = best(edition, arrangement, player, rest) else { continue };
         // Nobody reads pitches on the line of a drum.
         let unpitched = |bar: usize| part.instrument_at(edition.bars[bar].start).unpitched;
@@ -50,8 +55,11 @@ pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usiz
     }
 }
 
-/// Rests of so many whole bars with an entry behind them. A pick-up is not counted.
-fn long_rests(bars: &[StaffBar], movements: &[Movement], cueing: Cueing) -> Vec<Range<usize>> {
+/// Rests of so many whole bars with an entry behind them, or of any number if the last one is free. A pick-up
+/// is not counted.
+fn long_rests(edition: &Edition, cueing: Cueing) -> Vec<Range<usize>> {
+    let bars = &edition.staves[0].bars;
+    let out_of_free = |entry: usize| edition.bars[entry - 1].is_free();
     let rests = |bar: &StaffBar| {
         bar.voices
             .iter()
@@ -61,13 +69,13 @@ fn long_rests(bars: &[StaffBar], movements: &[Movement], cueing: Cueing) -> Vec<
     let mut first = 0;
     for (index, bar) in bars.iter().enumerate() {
         // Nobody counts from one movement into the next.
-        if movements.iter().any(|movement| movement.bars.start == index) {
+        if edition.movements.iter().any(|movement| movement.bars.start == index) {
             first = index;
         }
         if rests(bar) {
             continue;
         }
-        if index - first >= cueing.after_bars as usize {
+        if index - first >= cueing.after_bars as usize || index > first && out_of_free(index) {
             long.push(first..index);
         }
         first = index + 1;
@@ -75,10 +83,12 @@ fn long_rests(bars: &[StaffBar], movements: &[Movement], cueing: Cueing) -> Vec<
     long
 }
 
-/// A part to be heard, and the bars that show it.
+/// A part to be heard, the bars that show it, and when it begins in the first of them: with the bar, unless that
+/// is free.
 struct Cue {
     from: usize,
     bars: Range<usize>,
+    start: Time,
 }
 
 /// What the player hears best in the last bars of a rest.
@@ -90,7 +100,8 @@ fn best(
 ) -> Option<Cue> {
     let own = &arrangement.parts[player];
     let entry = edition.bars[rest.end].start;
-    let lengths = FEWEST..=MOST.min(rest.len());
+    let free = edition.bars[rest.end - 1].is_free();
+    let lengths = if free { 1..=1 } else { FEWEST..=MOST.min(rest.len()) };
     let others = (0..arrangement.parts.len()).filter(|other| *other != player);
     let mut best: Option<(f64, Cue)> = None;
     for from in others {
@@ -101,21 +112,43 @@ fn best(
                 let frame = &edition.bars[bar];
                 frame.repeat_ends || frame.ending_ends.is_some()
             };
-            if bars.clone().any(inside) {
+            // Nor is a whole cadenza read, if an earlier bar is one.
+            let is_cadenza = |bar: usize| !free && edition.bars[bar].is_free();
+            if bars.clone().any(|bar| inside(bar) || is_cadenza(bar)) {
                 continue;
             }
-            let start = edition.bars[bars.start].start;
-            let last = edition.bars[bars.end - 1].start;
             let other = &arrangement.parts[from];
+            let (start, last) = match free {
+                true => {
+                    let start = end_of_free(other, &edition.bars[bars.start]);
+                    (start, start)
+                }
+                false => (edition.bars[bars.start].start, edition.bars[bars.end - 1].start),
+            };
             let Some(worth) = hears(own, (from, player), other, (start, last, entry)) else {
                 continue;
             };
             if best.as_ref().is_none_or(|(known, _)| worth > *known + 1e-9) {
-                best = Some((worth, Cue { from, bars }));
+                best = Some((worth, Cue { from, bars, start }));
             }
         }
     }
     best.map(|(_, cue)| cue)
+}
+
+/// Where the end of a free bar begins that is shown as a cue: so long before its end as a bar of its metre, and so
+/// many notes, with the whole of the tuplet or note into which that falls (our heuristic).
+fn end_of_free(other: &Part, frame: &FrameBar) -> Time {
+    let end = frame.start + frame.length;
+    let notes = between(&other.notes, frame.start, end);
+    let last_bar = end - frame.metre.bar_length();
+    let fewest = notes.len().checked_sub(NOTES_OF_FREE).map_or(frame.start, |at| notes[at].start());
+    let start = last_bar.min(fewest);
+    let holds = |from: Time, length: Time| from < start && start < from + length;
+    let note = notes.iter().find(|note| holds(note.start(), note.end() - note.start()));
+    let tuplet = other.tuplets.iter().find(|tuplet| holds(tuplet.start, tuplet.length));
+    let whole = note.map(|note| note.start()).into_iter().chain(tuplet.map(|tuplet| tuplet.start));
+    whole.fold(start, Time::min).max(frame.start)
 }
 
 /// How well a player hears another part from a time to his entry; `None` if it is no cue. Our
@@ -208,7 +241,7 @@ fn height(notes: &[PackedNote]) -> Option<f64> {
 /// Writes a cue into the bars of the player's staff.
 fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue) {
     let other = &arrangement.parts[cue.from];
-    let start = edition.bars[cue.bars.start].start;
+    let start = cue.start;
     let entry = edition.bars[cue.bars.end].start;
     let staff = &edition.staves[0];
     let clef = staff.bars[..=cue.bars.start]
@@ -251,6 +284,9 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
     let mut named = false;
     for (bar, mut measure) in cue.bars.clone().zip(measures) {
         let plays = |e: &crate::notate::Element| matches!(e.kind, ElementKind::Note(_));
+        // What comes before in a free bar is his rest.
+        let before = start - edition.bars[bar].start;
+        measure.elements.retain(|element| element.at >= before);
         if !measure.elements.iter().any(plays) {
             continue;
         }
@@ -341,7 +377,8 @@ fn hold_once(cue: &mut [Element], rests: &mut [Element], holds: &[Time]) {
         if held {
             break;
         }
-        let sounds = |element: &&mut Element| *at < element.at + element.length;
+        // What is held before a cue out of a free bar begins is held in his rest.
+        let sounds = |e: &&mut Element| (e.at..e.at + e.length).contains(at);
         match cue.iter_mut().find(sounds).map(|element| &mut element.kind) {
             Some(ElementKind::Note(note)) => note.marks.insert(Mark::Fermata),
             Some(ElementKind::Rest { fermata } | ElementKind::BarRest { fermata }) => {

@@ -15,8 +15,12 @@ fn arranged(voices: &str, lines: &str) -> Arrangement {
 }
 
 fn arranged_for(players: &str, voices: &str, lines: &str) -> Arrangement {
+    arranged_from(HEAD, players, voices, lines)
+}
+
+fn arranged_from(head: &str, players: &str, voices: &str, lines: &str) -> Arrangement {
     let text = format!(
-        "{HEAD}{voices}ensemble few {{ era 1885\n {players} }}\n\
+        "{head}{voices}ensemble few {{ era 1885\n {players} }}\n\
          scoring few for few {{\n {lines}\n}}\n"
     );
     let mut sources = Sources::new();
@@ -87,6 +91,31 @@ fn after_a_general_pause_there_is_none() {
         "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
     );
     assert_eq!(cues(&arrangement, 2, 8), [""; 0]);
+}
+
+#[test]
+fn who_enters_behind_a_cadenza_sees_its_end() {
+    // The clarinet plays up to the cadenza of bar 2 and enters behind it.
+    let head = "piece \"Ferry\" { composer \"House copyist\" }\n\
+        form { 1 metre 3/4, key C major\n 2 length 12/4\n 3 end }\n";
+    let free = |end: &str| {
+        let voices = format!(
+            "voice solo {{ 1: rest | 2: 1/2. C5 1/8 D5 E F G A B C6 B5 A G F E 1/4 D F {end} | 3: 1/2. C5 | }}\n\
+             voice late {{ 1: 1/2. E4 | 2: rest | 3: E4 | }}\n"
+        );
+        let lines = "flute plays solo as melody\n clarinet plays late as harmony";
+        arranged_from(head, "flute, clarinet in Bb", &voices, lines)
+    };
+    // At least four notes, and a bar of the metre; a note or tuplet that begins before is whole.
+    assert_eq!(cues(&free("E"), 1, 8), ["2 Fl.: F#5 E5 G5 F#5"]);
+    assert_eq!(cues(&free("3:2(1/8 E F E)"), 1, 8), ["2 Fl.: E5 G5 F#5 G5 F#5"]);
+    assert_eq!(cues(&free("E"), 1, 0), [""; 0]);
+    // What is before is his own rest: one, whole.
+    let arrangement = free("E");
+    let score = notate(&arrangement);
+    let edition = part_with_cues(&arrangement, &score, 1, Cueing::default());
+    let voices = &edition.staves[0].bars[1].voices;
+    assert!(voices[0].elements[0].at > Time::ZERO && voices[1].elements.len() == 1);
 }
 
 #[test]

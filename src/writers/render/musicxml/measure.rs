@@ -303,6 +303,13 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         let mut said = said.iter().peekable();
         let mut timed = ends.iter().filter(|end| leads && end.time().is_some()).peekable();
         let mut clefs = own.clefs.iter().filter(|(at, _)| leads && *at > Time::ZERO).peekable();
+        // A cue out of a free bar begins amid it.
+        let before = voice_bar.elements.first().map_or(Time::ZERO, |first| first.at);
+        if before > Time::ZERO {
+            self.xml.open("forward");
+            self.xml.number("duration", self.ticks.of(before));
+            self.xml.close("forward");
+        }
         for (element_index, element) in voice_bar.elements.iter().enumerate() {
             while let Some((_, clef)) = clefs.next_if(|(at, _)| *at <= element.at) {
                 self.xml.open("attributes");
