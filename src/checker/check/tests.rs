@@ -550,3 +550,21 @@ fn another_crook_on_which_all_is_open_is_offered_as_a_fix_that_mends_it() {
     assert!(text.contains("horn takes crook F"), "{text}");
     assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
 }
+
+#[test]
+fn what_only_a_bow_sustains_is_reported_where_it_is_plucked() {
+    let message = |bar: &str| {
+        let tune = format!("1: [pizz] {bar} | 2: D5[tremolo] E5 | 3: [arco] {bar} | 4: 1/1 D5 |");
+        let found = findings(&solo(1885, "violin", &tune, "violin plays tune as melody", ""));
+        found.iter().map(|finding| finding.message.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(
+        message("1/2 E5[trill] D5[tremolo]"),
+        ["Violin: a trill cannot be plucked, in bar 1, beat 1."]
+    );
+    let [two] = &message("1/2 E5[tremolo G] E5")[..] else { panic!() };
+    assert!(
+        two.starts_with("Violin: a tremolo between two notes cannot be plucked, in bar 1"),
+        "{two}"
+    );
+}

@@ -247,6 +247,11 @@ pub const CODES: &[Code] = &[
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
     code(
+        "movements/attacca",
+        "`attacca` stands at the last movement, behind which nothing follows.",
+        "Remove it, or write it at the movement before.",
+    ),
+    code(
         "movements/music",
         "A piece in movements has music of its own.",
         "Move it into the source of the movement to which it belongs.",

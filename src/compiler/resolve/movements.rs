@@ -69,9 +69,17 @@ pub(super) fn movements(
         movements.push(Movement {
             file,
             title: movement.title.as_ref().map(|title| title.value.clone()),
-            attacca: movement.attacca,
+            attacca: movement.attacca.is_some(),
             span: path.span,
         });
+    }
+    if let Some(attacca) = head.movements.last().and_then(|movement| movement.attacca) {
+        let message = "`attacca` leads to the next movement, and this is the last.";
+        cx.push(
+            Diagnostic::warning("movements/attacca", attacca, message)
+                .with_help("Remove it, or write it at the movement before.")
+                .with_fix("remove it", attacca, "", true),
+        );
     }
     music_beside(cx, tree, head.title.span);
     (movements, through)

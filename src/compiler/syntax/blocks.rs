@@ -19,7 +19,7 @@ pub(super) fn piece_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<(Word,
 pub(super) fn movement_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<MovementTree> {
     let span = cx.span(&pair);
     let attacca = |pair: &Pair<Rule>| pair.as_rule() == Rule::kw_attacca;
-    let attacca = pair.clone().into_inner().any(|pair| attacca(&pair));
+    let attacca = pair.clone().into_inner().find(attacca).map(|pair| cx.span(&pair));
     let mut parts = pair.into_inner().filter(|pair| keyword(pair.as_rule()).is_none());
     let path = cx.string(&parts.next()?);
     let title = parts.find(|pair| pair.as_rule() == Rule::paper_name);

@@ -47,7 +47,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         expected.things.contains(&"a note") || expected.things.contains(&"a pitch such as `F#4`");
     let rest = &text[at..];
     if notes {
-        return note_habit(at, found, expected);
+        return note_habit(rest, at, found, expected);
     }
     if expected.things.contains(&"a note name such as `Bb`")
         && let Some((length, key)) = key_name(rest)
@@ -199,8 +199,14 @@ fn head_word(text: &str) -> Option<&'static str> {
     nearest(text.split(' ').next().unwrap_or_default(), ["keep", "allow"])
 }
 
-fn note_habit(at: usize, found: &str, expected: &Expected) -> Option<Habit> {
+fn note_habit(rest: &str, at: usize, found: &str, expected: &Expected) -> Option<Habit> {
     let first = found.chars().next();
+    if expected.things.contains(&"`)`") && begins_tuplet(rest) {
+        return says(
+            "Tuplets are not nested. Close the first with `)` before it, or write one tuplet in place of \
+             both, with values short enough for all its notes.",
+        );
+    }
     if let Some(note) = note_name(found) {
         let help = match first {
             Some('H') => "The note H of German usage is written `B`, and B is written `Bb`.".into(),
@@ -215,6 +221,15 @@ fn note_habit(at: usize, found: &str, expected: &Expected) -> Option<Habit> {
         ("" | "\n" | "\r", _) => None,
         _ => says(BAR_HOLDS),
     }
+}
+
+/// `3:2(` and the like.
+fn begins_tuplet(text: &str) -> bool {
+    let digits = |text: &str| text.bytes().take_while(u8::is_ascii_digit).count();
+    let (ratio, _) = text.split_once('(').unwrap_or_default();
+    let Some((actual, normal)) = ratio.trim_end().split_once(':') else { return false };
+    let whole = |text: &str| !text.is_empty() && digits(text) == text.len();
+    whole(actual) && whole(normal)
 }
 
 /// Syllables of solmisation and their letters.

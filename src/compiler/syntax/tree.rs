@@ -84,8 +84,8 @@ pub struct MovementTree {
     pub path: Word,
     /// Its title in this piece, where it has another one.
     pub title: Option<Word>,
-    /// Does the next one follow at once?
-    pub attacca: bool,
+    /// `attacca`: the next one follows at once.
+    pub attacca: Option<Span>,
     /// The whole line.
     pub span: Span,
 }

@@ -6,7 +6,8 @@
 //! harp, spread chords for players of one note at a time, on wind before flutter tonguing was known
 //! a tremolo faster than the tongue repeats, and on brass without valves and on slides a tremolo
 //! between two notes, where a scoring line or notes written by hand ask for it. What a voice says
-//! is left out of the parts of those who cannot do it, and nothing is reported.
+//! is left out of the parts of those who cannot do it, and nothing is reported. Trills and tremolos
+//! between two notes in a passage that is plucked are reported whoever asks for them.
 //!
 //! # Why it matters
 //! The player stops and asks whether the part is somebody else's.
@@ -40,7 +41,7 @@
 //! # Source
 //! Common practice.
 
-use crate::arrange::{has_mark, has_technique};
+use crate::arrange::{AttachedRef, has_mark, has_technique};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Severity, Span};
@@ -81,11 +82,28 @@ fn goes_to_and_fro(stretch: &Stretch, index: usize) -> bool {
     note.attached().of_two.is_some() && stretch.instrument.breathes && by != TrillBy::Fingers
 }
 
-/// The word for a technique, and where it is asked for, if not at the note itself.
-type Asked = (&'static str, Option<Span>);
+/// What is asked for, as a word.
+#[derive(Clone, Copy)]
+enum Way {
+    /// The instrument does not have it.
+    Missing(&'static str),
+    /// It needs the bow, and the passage is plucked.
+    Plucked(&'static str),
+}
+
+/// A way, and where it is asked for, if not at the note itself.
+type Asked = (Way, Option<Span>);
+
+/// What only a bow sustains.
+fn bowed_alone(attached: AttachedRef) -> Option<&'static str> {
+    match attached.of_two.is_some() {
+        true => Some("tremolo between two notes"),
+        false => attached.marks.has(Mark::Trill).then_some("trill"),
+    }
+}
 
 /// Marks and tremolos of single notes that the instrument in hand does not have, as words.
-fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
+fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, Way)> {
     cx.offences(&RULE, stretch, 0, |range| {
         let mut found = Vec::new();
         for (index, note) in stretch.within(range) {
@@ -95,12 +113,17 @@ fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
             let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
             let mut marks = note.attached().marks.iter();
             let mark = marks.find(|mark| !has_mark(stretch.instrument, *mark)).and_then(word);
-            found.extend(mark.map(|(_, word)| (index, *word)));
+            found.extend(mark.map(|(_, word)| (index, Way::Missing(word))));
             if marks_none(cx, stretch, index) {
-                found.push((index, "tremolo"));
+                found.push((index, Way::Missing("tremolo")));
             }
             if goes_to_and_fro(stretch, index) {
-                found.push((index, "tremolo between two notes"));
+                found.push((index, Way::Missing("tremolo between two notes")));
+            }
+            if let Some(word) = bowed_alone(note.attached())
+                && cx.plucks(stretch.player, note.start())
+            {
+                found.push((index, Way::Plucked(word)));
             }
         }
         found
@@ -114,29 +137,37 @@ fn check(cx: &Context, findings: &mut Findings) {
             // It is told where the player sounds next.
             let next = part.notes.partition_point(|note| note.end() <= at);
             if next < part.notes.len() && !has_technique(part.instrument_at(at), technique) {
-                all[player].push((next, (technique.word(), Some(span))));
+                all[player].push((next, (Way::Missing(technique.word()), Some(span))));
             }
         }
     }
     for stretch in cx.stretches() {
         let found = of_notes(cx, &stretch).into_iter();
-        all[stretch.player].extend(found.map(|(index, word)| (index, (word, None))));
+        all[stretch.player].extend(found.map(|(index, way)| (index, (way, None))));
     }
     for ((player, part), mut offences) in cx.parts().zip(all) {
         offences.sort_by_key(|(index, _)| *index);
         for passage in cx.passages(&RULE, player, offences) {
-            let (word, asked) = *passage.detail();
+            let (way, asked) = *passage.detail();
             let note = passage.first();
             let name = part.instrument_at(note.start()).name.to_lowercase();
+            let (what, help) = match way {
+                Way::Missing(word) => (
+                    format!("there is no `{word}` on the {name}"),
+                    "Remove it here, or give the line to players who can do it.",
+                ),
+                Way::Plucked(word) => (
+                    format!("a {word} cannot be plucked"),
+                    "Write `arco` before it, or leave it out.",
+                ),
+            };
             let message = format!(
-                "{}: there is no `{word}` on the {name}, in {}{}.",
+                "{}: {what}, in {}{}.",
                 part.player.name,
                 cx.form.place(note.start()),
                 passage.and_more(),
             );
-            let mut finding = cx
-                .finding(&RULE, &passage, message)
-                .with_help("Remove it here, or give the line to players who can do it.");
+            let mut finding = cx.finding(&RULE, &passage, message).with_help(help);
             if let Some(span) = asked {
                 finding = finding.with_label(span, "asked for here");
             }
