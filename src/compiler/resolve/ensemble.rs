@@ -161,7 +161,9 @@ fn ensemble<'t>(
         }
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
-    players.sort_by_key(score_place);
+    let places: HashMap<Span, _> =
+        players.iter().map(|player| (player.span, score_place(player, &players))).collect();
+    players.sort_by_key(|player| places.get(&player.span).copied());
     // A line that could not be read may have said otherwise of players who were taken over: those
     // whom it names, and those whose name it misspells, if that is what is nearest.
     let lines = line_names(&players);
@@ -240,10 +242,28 @@ fn ensemble<'t>(
     Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
 }
 
-/// Where a player stands in a score: by his instrument, and the number of his section.
-pub(super) fn score_place(player: &Player) -> (u16, u8) {
+/// Where a player stands in a score: by his instrument, soloists above the sections of theirs (common practice),
+/// and by the number of his section.
+pub(super) fn score_place<P: Borrow<Player>>(player: &Player, among: &[P]) -> (u16, bool, u8) {
     let section = player.line_name.rsplit('-').next().and_then(|number| number.parse().ok());
-    (player.instrument.score_order, section.unwrap_or(0))
+    let soloist = is_soloist(player, among);
+    (player.instrument.score_order, !soloist, section.unwrap_or(0))
+}
+
+/// Is a player one who has a name of his own beside sections of the same instrument: `violin-3 as "Solo violin"`?
+/// Our heuristic.
+fn is_soloist<P: Borrow<Player>>(player: &Player, among: &[P]) -> bool {
+    let sections = || among.iter().map(Borrow::borrow);
+    let mut sections = sections()
+        .filter(|other| other.count > 1 && std::ptr::eq(other.instrument, player.instrument));
+    let named = |name: &str| {
+        let numbers = |rest: &str| rest.chars().all(|c| " IV".contains(c) || c.is_ascii_digit());
+        player.name.strip_prefix(name).is_some_and(numbers)
+    };
+    let instrument = player.instrument;
+    player.count == 1
+        && !(named(&instrument.name) || named(&instrument.plural))
+        && sections.next().is_some()
 }
 
 /// Is that word of a line that could not be read one of a line that gives the era?

@@ -87,7 +87,11 @@ pub(super) fn groups(edition: &Edition) -> Vec<Group> {
         |part: usize| edition.players[edition.parts[part].players.start].instruments[0].family;
     let kind = |part: usize| {
         let player = &edition.players[edition.parts[part].players.start];
-        (player.instruments[0].id.as_str(), section(&player.id).to_owned())
+        let instrument = player.instruments[0];
+        // A soloist who has a name of his own is none of the section beside him.
+        let named =
+            [&instrument.name, &instrument.plural].map(|name| player.name.starts_with(name));
+        (instrument.id.as_str(), section(&player.id).to_owned(), named.contains(&true))
     };
     let alike = |a: usize, b: usize| kind(a) == kind(b);
     if !matches!(edition.kind, Kind::Part(_)) {
@@ -140,4 +144,44 @@ fn runs(range: Range<usize>, together: impl Fn(usize, usize) -> bool) -> Vec<Ran
         }
     }
     runs
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::arrange;
+    use crate::diagnostics::Sources;
+    use crate::edition::full_score;
+    use crate::notate::notate;
+    use crate::resolve::{NoFiles, resolve};
+
+    #[test]
+    fn a_soloist_stands_above_the_sections_of_his_instrument_and_outside_their_bracket() {
+        let names = |third: &str| {
+            let text = format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 2 end }}\n\
+                 voice tune {{ 1: 1/1 C5 | 2: D5 | }}\n\
+                 ensemble few {{ era 1885\n flute\n violin-1 8 players\n violin-2 6 players\n {third}\n cello }}\n\
+                 scoring few for few {{ violin-1, violin-2, violin-3, flute, cello play tune as melody\n }}\n"
+            );
+            let mut sources = Sources::new();
+            let root = sources.add("ferry", &*text);
+            let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+            let arrangement = arrange(&piece, &piece.scorings[0]);
+            let score = notate(&arrangement);
+            let edition = full_score(&score);
+            let thin = edition.groups.iter().find(|group| group.sign == GroupSign::SubBracket);
+            let thin = thin.map(|group| group.parts.clone()).unwrap();
+            let name = |part: &crate::edition::EditionPart| part.name.clone();
+            let all: Vec<String> = edition.parts.iter().map(name).collect();
+            (all, edition.parts[thin].iter().map(name).collect::<Vec<_>>())
+        };
+        let (all, thin) = names("violin-3 as \"Solo violin\"");
+        assert_eq!(all[1..4], ["Solo violin", "Violins I", "Violins II"]);
+        assert_eq!(thin, ["Violins I", "Violins II"]);
+        // A single player without a name of his own is a section of one.
+        let (all, thin) = names("violin-3 1 player");
+        assert_eq!(all[1..4], thin);
+        assert!(all[1].starts_with("Violins I") && all[3].starts_with("Violin"), "{all:?}");
+    }
 }

@@ -41,7 +41,8 @@ pub(super) fn everybody(name: &str, movements: &[Arc<Piece>]) -> Option<Ensemble
             }
         }
     }
-    lines.sort_by_key(|line| line.first().map(|player| score_place(player)));
+    let all: Vec<_> = lines.iter().copied().flatten().cloned().collect();
+    lines.sort_by_key(|line| line.first().map(|player| score_place(player, &all)));
     let mut whole = (***first).clone();
     whole.players = lines.into_iter().flatten().cloned().collect();
     whole.groups = Vec::new();
