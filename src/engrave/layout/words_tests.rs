@@ -397,12 +397,35 @@ fn words_that_send_back_stand_on_the_line_of_the_tempo_behind_them_and_over_thei
         texts(page, "2.").first().map_or_else(|| texts(page, "2")[0].bounds(), |it| it.bounds());
     assert!(jump.x0 > second.x0 - 1.0, "{jump:?} over the ending before {second:?}");
     let coda = |mark: &&Mark| matches!(mark.shape, Shape::Glyph { glyph: Glyph::Coda, .. });
-    let coda = page.marks.iter().find(coda).expect("there is a coda").bounds();
+    let codas: Vec<_> = page.marks.iter().filter(coda).map(Mark::bounds).collect();
+    let coda = *codas.iter().max_by(|a, b| a.y0.total_cmp(&b.y0)).expect("there is a coda");
     let lines = of(page, Kind::BarLine).into_iter().map(|mark| mark.bounds());
     let before = lines
         .filter(|line| line.y0 > coda.y1 && line.y0 < coda.y1 + 6.0 && line.x1 < coda.center().x);
     let before = before.map(|line| line.x1).fold(f64::MIN, f64::max);
     assert!(coda.x0 - before < 1.0, "{coda:?} behind the bar line at {before}");
+}
+
+#[test]
+fn to_coda_has_the_sign_of_the_coda_behind_it_within_its_bar() {
+    let form =
+        "1 metre 4/4, key C major\n 1 segno\n 2 to coda\n 4 dal segno al coda\n 5 coda\n 8 end";
+    let page = &part(form, &bars(8, "1/4 C6 D6 E6 G6")).pages[0];
+    let words = texts(page, "To Coda")[0].bounds();
+    let coda = |mark: &&Mark| matches!(mark.shape, Shape::Glyph { glyph: Glyph::Coda, .. });
+    let codas: Vec<_> = page.marks.iter().filter(coda).map(Mark::bounds).collect();
+    assert_eq!(codas.len(), 2, "one behind the words, one over the coda");
+    let sign = codas.iter().find(|sign| (sign.center().y - words.center().y).abs() < 0.5);
+    let sign = sign.expect("one on the line of the words");
+    assert!((0.2..1.0).contains(&(sign.x0 - words.x1)), "{sign:?} behind {words:?}");
+    let lines = of(page, Kind::BarLine).into_iter().map(|mark| mark.bounds());
+    let ends = lines.filter(|line| line.y0 > sign.y1 && line.y0 < sign.y1 + 6.0);
+    assert!(ends.into_iter().any(|line| (0.0..1.5).contains(&(line.x0 - sign.x1))), "{sign:?}");
+    let heads = of(page, Kind::Head).into_iter().map(|mark| mark.bounds());
+    assert!(
+        heads.into_iter().all(|head| head.intersect(*sign).area() <= 0.0),
+        "clear of the notes"
+    );
 }
 
 #[test]
