@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::instruments::Family;
+use crate::instruments::{Family, Instrument};
 use crate::notate::{Score, Staff};
 
 use super::{Edition, Group, GroupSign, Head, Kind};
@@ -39,8 +39,13 @@ pub(super) fn head(score: &Score, kind: Kind) -> Head {
     }
 }
 
-/// "in D, G": all that the player needs. Of drums each tuning is told: "in D, A; in C, G".
+/// "in D, G": all that the player needs. Of drums each tuning is told: "in D, A; in C, G". Nothing where the name
+/// says it, or where it is said behind the name of the instrument that stands in it.
 fn keys(player: &Staff) -> Option<String> {
+    all_keys(player).filter(|keys| !says(&player.instrument_name, keys) && !key_of_other(player))
+}
+
+fn all_keys(player: &Staff) -> Option<String> {
     let names = &player.key_names;
     let drums = !player.instrument.drums.is_empty();
     let first = names.first()?;
@@ -54,28 +59,58 @@ fn keys(player: &Staff) -> Option<String> {
     Some(rest.fold(first.clone(), |all, name| format!("{all}, {name}")))
 }
 
-/// "also Piccolo, Alto flute"; "begins on Flute" where a player has another one in hand at first than
-/// the part is named after; "Triangle, Cymbals" where it is named after none of them.
-fn also(player: &Staff) -> Option<String> {
-    let named = |name: &str| player.name == name || player.name.starts_with(&format!("{name} "));
-    let all: Vec<&str> = player.instruments.iter().map(|instrument| &*instrument.name).collect();
-    let (first, rest) = all.split_first()?;
-    if player.own_name && !rest.is_empty() {
-        return Some(all.join(", "));
+/// Does a name end with a key, as "Clarinet in A" does?
+fn says(name: &str, key: &str) -> bool {
+    name.strip_suffix(key).is_some_and(|before| before.ends_with(' '))
+}
+
+/// Is the part named after this instrument?
+fn is_named(player: &Staff, instrument: &Instrument) -> bool {
+    [&instrument.name, &instrument.plural].into_iter().any(|name| {
+        player.name.strip_prefix(name).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+    })
+}
+
+/// Does the part say its first instrument behind its name, so that the key of this one follows there: where it
+/// is named after another one, or after none of several?
+fn key_of_other(player: &Staff) -> bool {
+    match player.own_name {
+        true => player.instruments.len() > 1,
+        false => !player.instruments.iter().take(1).any(|first| is_named(player, first)),
     }
-    let others: Vec<&str> = rest.iter().copied().filter(|name| !named(name)).collect();
-    let begins = others.len() < rest.len() && !named(first);
-    let also = (!others.is_empty()).then(|| format!("also {}", others.join(", ")));
-    let begins = begins.then(|| format!("begins on {first}"));
+}
+
+/// "also Piccolo, Alto flute"; "begins on Cor anglais in F" where a player has another one in hand at first than
+/// the part is named after, "plays Cor anglais in F" where he takes that one never; "Triangle, Cymbals" where it is
+/// named after none of them.
+fn also(player: &Staff) -> Option<String> {
+    let (first, rest) = player.instruments.split_first()?;
+    let key = all_keys(player).filter(|_| key_of_other(player));
+    let first_name = match key {
+        Some(key) if !says(&first.name, &key) => format!("{} {key}", first.name),
+        _ => first.name.clone(),
+    };
+    let names = |all: &[&'static Instrument]| -> Vec<String> {
+        all.iter().map(|instrument| instrument.name.clone()).collect()
+    };
+    if player.own_name && !rest.is_empty() {
+        return Some([vec![first_name], names(rest)].concat().join(", "));
+    }
+    let mut others = rest.to_vec();
+    others.retain(|instrument| !is_named(player, instrument));
+    let verb = if others.len() < rest.len() { "begins on" } else { "plays" };
+    let begins = !player.own_name && !is_named(player, first);
+    let begins = begins.then(|| format!("{verb} {first_name}"));
+    let also = (!others.is_empty()).then(|| format!("also {}", names(&others).join(", ")));
     let said: Vec<String> = begins.into_iter().chain(also).collect();
     (!said.is_empty()).then(|| said.join(", "))
 }
 
-/// The name of a part in a score: with the key that it begins in.
+/// The name of a part in a score: with the key that it begins in, unless it says so itself.
 pub(super) fn name(staff: &Staff) -> String {
     match &staff.key_name {
-        Some(key) => format!("{} {key}", staff.name),
-        None => staff.name.clone(),
+        Some(key) if !says(&staff.name, key) => format!("{} {key}", staff.name),
+        _ => staff.name.clone(),
     }
 }
 
@@ -154,6 +189,45 @@ mod tests {
     use crate::edition::full_score;
     use crate::notate::notate;
     use crate::resolve::{NoFiles, resolve};
+
+    /// Name, keys and other instruments at the head of the first part.
+    fn head_of(player: &str, lines: &str) -> (String, Option<String>, Option<String>, String) {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 4 end }}\n\
+             voice tune {{ 1: 1/1 C4 | 2: D4 | 3: E4 | 4: F4 | }}\n\
+             ensemble few {{ era 1885\n {player} }}\nscoring few for few {{\n{lines}\n }}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("ferry", &*text);
+        let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let score = notate(&arrangement);
+        let head = head(&score, Kind::Part(0));
+        (head.name, head.keys, head.also, full_score(&score).parts[0].name.clone())
+    }
+
+    #[test]
+    fn a_key_that_the_name_says_is_not_said_again() {
+        let plays = "clarinet plays tune as melody";
+        let (name, keys, _, in_score) = head_of("clarinet in A as \"Clarinet in A\"", plays);
+        assert_eq!((&*name, keys, &*in_score), ("Clarinet in A", None, "Clarinet in A"));
+        let (_, keys, _, in_score) = head_of("clarinet in A", plays);
+        assert_eq!((keys.as_deref(), &*in_score), (Some("in A"), "Clarinet in A"));
+    }
+
+    #[test]
+    fn a_key_stands_with_the_instrument_that_stands_in_it() {
+        let takes = "oboe plays tune as melody\noboe takes cor-anglais bar 1";
+        let (name, keys, also, _) = head_of("oboe", &format!("{takes}\noboe takes oboe bar 3"));
+        assert_eq!((&*name, keys), ("Oboe", None));
+        assert_eq!(also.as_deref(), Some("begins on Cor anglais in F"));
+        let (_, keys, also, _) = head_of("oboe", takes);
+        assert_eq!((keys, also.as_deref()), (None, Some("plays Cor anglais in F")));
+        // What is taken later says its key when it is taken.
+        let later = "oboe plays tune as melody\noboe takes cor-anglais bar 3";
+        let (_, keys, also, _) = head_of("oboe", later);
+        assert_eq!((keys, also.as_deref()), (None, Some("also Cor anglais")));
+    }
 
     #[test]
     fn a_soloist_stands_above_the_sections_of_his_instrument_and_outside_their_bracket() {
