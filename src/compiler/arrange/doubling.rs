@@ -1,7 +1,7 @@
 //! Doubling another part: colla parte, at the octave where the compass asks for it.
 
 use super::derive::{Reach, Supply, supply};
-use super::taking::{raise, sounds_in, take_rests};
+use super::taking::{raise, slur_on, sounds_in, take_rests};
 use super::{PackedNote, Part, Run, SoundingNote};
 use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::instruments::{Instrument, Limit};
@@ -10,7 +10,8 @@ use crate::resolve::{Line, Piece, Sound};
 
 /// Copies what another part sounds into a run.
 pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
-    for note in sounds_in(&source.notes, run.from, run.to) {
+    let sounding = sounds_in(&source.notes, run.from, run.to);
+    for note in sounding {
         let mut note = note.unpacked();
         let end = note.end().min(run.to);
         note.start = note.start.max(run.from);
@@ -20,6 +21,7 @@ pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
         shift(&mut note, octaves);
         run.notes.list().push(note.into());
     }
+    slur_on(sounding, run);
     run.tuplets.extend(source.tuplets.iter().filter(|t| t.start >= run.from && t.start < run.to));
     take_rests(&source.rests, run);
 }

@@ -375,6 +375,7 @@ impl<'a> Work<'a> {
             };
             runs.push(self.within_limits(run));
         }
+        let claims = taking::joined(&claims, self.lines, index);
         let part = Arc::make_mut(&mut self.parts[index]);
         directions::directions(self.piece, self.lines, part, &runs);
         let count: usize = runs.iter().map(|run| run.notes.len()).sum();
@@ -398,17 +399,15 @@ impl<'a> Work<'a> {
         let known = self
             .balanced
             .iter()
-            .find(|(notes, claims, _)| notes.are_shared(&part.notes) && *claims == part.claims);
+            .find(|(notes, known, _)| notes.are_shared(&part.notes) && *known == claims);
         match known {
             Some((.., balanced)) => part.notes = balanced.clone(),
             // Nobody else can have them.
-            None if part.notes.is_alone() => {
-                taking::balance_slurs(&mut part.notes, &part.claims);
-            }
+            None if part.notes.is_alone() => taking::balance_slurs(&mut part.notes, &claims),
             None => {
                 let notes = part.notes.clone();
-                taking::balance_slurs(&mut part.notes, &part.claims);
-                self.balanced.push((notes, part.claims.clone(), part.notes.clone()));
+                taking::balance_slurs(&mut part.notes, &claims);
+                self.balanced.push((notes, claims, part.notes.clone()));
             }
         }
         words::leave_out(self.piece, part);

@@ -2,11 +2,13 @@
 
 use std::collections::HashMap;
 
-use super::{AttachedRef, Claim, LineId, Notes, PackedNote, SoundingNote, Work};
+use super::{AttachedRef, Claim, GivenLine, LineId, Notes, PackedNote, SoundingNote, Work};
 use crate::cores::on_all_cores;
 use crate::limits;
 use crate::music::Time;
-use crate::resolve::{Line, Music, Note, Pitches, Rest, Role, Sound, Tuplet, Verb, WrittenNotes};
+use crate::resolve::{
+    Attached, Line, Music, Note, Pitches, Rest, Role, Sound, Tuplet, Verb, WrittenNotes,
+};
 
 /// The run of a claim, without notes yet.
 pub(super) fn empty_run(claim: Claim) -> Run {
@@ -98,7 +100,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     let first = music.notes.begun_before(run.from).saturating_sub(1);
     let within = music.notes.begun_before(run.to);
     let mut notes: Vec<PackedNote> = Vec::with_capacity(within.saturating_sub(first));
-    for note in music.notes.within(first..within.max(first)) {
+    for (index, note) in (first..).zip(music.notes.within(first..within.max(first))) {
         let (start, end) = (note.start.max(run.from), (note.start + note.length).min(run.to));
         if start >= end {
             continue;
@@ -111,7 +113,13 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
         }
         if start > note.start {
             attached.graces = None;
-            attached.slur_starts = false;
+        }
+        if notes.is_empty() && start == run.from {
+            let on = music.notes.starting_with(index).take(SLURRED_ON).map(|note| {
+                let Attached { slur_starts, slur_ends, .. } = note.attached;
+                (slur_starts, slur_ends)
+            });
+            attached.slur_starts |= is_slurred_on(on);
         }
         let mut sound = note.sound;
         if let Sound::Pitches(pitches) = &mut sound {
@@ -175,6 +183,28 @@ pub(super) fn cut(notes: &Notes, run: &mut Run) {
         note.length = end - note.start;
         run.notes.list().push(note.into());
     }
+    slur_on(&notes[first..], run);
+}
+
+/// Heuristic: a slur that comes from before is looked for so many notes on.
+const SLURRED_ON: usize = 64;
+
+/// Does a slur from before go on over the first of these notes to the next? Each says whether one begins on it, and
+/// whether one ends. Who enters there is slurred from his first note (common practice in parts).
+fn is_slurred_on(mut notes: impl Iterator<Item = (bool, bool)>) -> bool {
+    notes.next() == Some((false, false))
+        && notes.find(|&(starts, ends)| starts || ends).is_some_and(|(_, ends)| ends)
+}
+
+/// Lets the slur that comes into a run from before go on from its first note; `notes` are those of it on from there.
+pub(super) fn slur_on(notes: &[PackedNote], run: &mut Run) {
+    let on = notes.iter().take(SLURRED_ON).map(|note| {
+        let AttachedRef { slur_starts, slur_ends, .. } = note.attached();
+        (slur_starts, slur_ends)
+    });
+    if run.notes.first().is_some_and(|first| first.start() == run.from) && is_slurred_on(on) {
+        run.notes.list()[0].change(|note| note.attached.slur_starts = true);
+    }
 }
 
 /// Leaves to the player at `place` among `of` players of his kind one note of each chord: the top
@@ -214,6 +244,28 @@ fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
     pitches[index].into()
 }
 
+/// What is claimed of a part, where claims of one voice in the same octave that follow one another are one.
+pub(super) fn joined(claims: &[Claim], lines: &[GivenLine], player: usize) -> Vec<Claim> {
+    let music = |claim: &Claim| {
+        let given = &lines[claim.line.index()];
+        match given.line.verb {
+            Verb::Plays { voice, octaves, .. } => Some((voice, octaves + given.octaves_of(player))),
+            _ => None,
+        }
+    };
+    let mut joined: Vec<Claim> = Vec::with_capacity(claims.len());
+    for claim in claims {
+        let goes_on = |last: &&mut Claim| {
+            last.to == claim.from && music(claim).is_some_and(|own| music(last) == Some(own))
+        };
+        match joined.last_mut().filter(goes_on) {
+            Some(last) => last.to = claim.to,
+            None => joined.push(*claim),
+        }
+    }
+    joined
+}
+
 /// Takes away the ends of slurs that do not begin and ends those that would not end, or would go on
 /// from one claim into the next.
 pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
@@ -234,7 +286,10 @@ pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
         if slur_ends && open.take().is_none() {
             notes[index].change(|note| note.attached.slur_ends = false);
         }
-        if slur_starts {
+        if slur_starts && open.is_some() {
+            // The next line of the same voice goes on with it.
+            notes[index].change(|note| note.attached.slur_starts = false);
+        } else if slur_starts {
             open = Some(index);
         }
     }
