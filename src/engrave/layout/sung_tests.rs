@@ -1,14 +1,21 @@
 //! Words of singers: hyphens, lines and ties.
 
+use ripieno_compiler::diagnostics::Span;
+use ripieno_compiler::resolve::{self, NudgedSign};
+
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Page, Shape};
-use crate::paper::Setup;
+use crate::paper::{Nudge, Setup};
 
 use super::page_tests::bars;
 use super::tests::{of, part_of, texts};
 
 /// The page of a soprano who sings 24 bars of that tune to those words, in a metre of six quarters.
 fn sung(tune: &str, words: &str) -> Page {
+    sung_with(tune, words, &Setup::default())
+}
+
+fn sung_with(tune: &str, words: &str, setup: &Setup) -> Page {
     let text = format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ 1 metre 6/4, key C major\n 25 end }}\n\
          voice tune {{ {} }}\nlyrics for tune {{ {} }}\nensemble few {{ era 1885\n soprano\n }}\n\
@@ -16,7 +23,7 @@ fn sung(tune: &str, words: &str) -> Page {
         bars(24, tune),
         bars(24, words),
     );
-    part_of(&text, &Setup::default()).pages.remove(0)
+    part_of(&text, setup).pages.remove(0)
 }
 
 /// Boxes of the hyphens of a page, or of its lines under what is held.
@@ -129,4 +136,33 @@ fn the_bracket_of_a_tuplet_stands_above_a_staff_with_words_to_its_notes() {
         seen += 1;
     }
     assert!(seen >= 24, "{seen}");
+}
+
+#[test]
+fn words_and_syllables_of_one_beat_are_nudged_by_their_own_names() {
+    let page = |sign: Option<NudgedSign>| {
+        let nudge = |sign: NudgedSign| Nudge {
+            what: resolve::Nudge { sign, of: None, bar: 0, beat: Some(1.0), right: 1.0, up: -2.0 },
+            players: None,
+            line: Span::default(),
+        };
+        let setup = Setup { nudges: sign.map(nudge).into_iter().collect(), ..Setup::default() };
+        sung_with("[\"dolce\"] 1/1. F5", "reeds", &setup)
+    };
+    let places = |page: &Page, text: &str| -> Vec<(f64, f64)> {
+        let boxes = texts(page, text).into_iter().map(Mark::bounds);
+        boxes.map(|bounds| (bounds.x0, bounds.y0)).collect()
+    };
+    let before = page(None);
+    for (sign, moves, stays) in
+        [(NudgedSign::Words, "dolce", "reeds"), (NudgedSign::Syllable, "reeds", "dolce")]
+    {
+        let after = page(Some(sign));
+        let (old, new) = (places(&before, moves)[0], places(&after, moves)[0]);
+        assert!(
+            (new.0 - old.0 - 1.0).abs() < 1e-9 && (new.1 - old.1 - 2.0).abs() < 1e-9,
+            "{moves}"
+        );
+        assert_eq!(places(&before, stays)[0], places(&after, stays)[0], "{stays}");
+    }
 }

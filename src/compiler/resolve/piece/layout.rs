@@ -88,19 +88,22 @@ pub enum NudgedSign {
     Tie,
     /// The number and the bracket of a tuplet.
     Tuplet,
-    /// Words: ways of playing, chord symbols, syllables.
+    /// Words: ways of playing, chord symbols, who plays.
     Words,
+    /// A syllable that is sung, with its hyphens or its line.
+    Syllable,
 }
 
 impl NudgedSign {
     /// All signs with the words that name them.
-    pub const WORDS: [(NudgedSign, &'static str); 9] = [
+    pub const WORDS: [(NudgedSign, &'static str); 10] = [
         (NudgedSign::Accidental, "accidental"),
         (NudgedSign::Articulation, "articulation"),
         (NudgedSign::Dynamic, "dynamic"),
         (NudgedSign::Hairpin, "hairpin"),
         (NudgedSign::Rest, "rest"),
         (NudgedSign::Slur, "slur"),
+        (NudgedSign::Syllable, "syllable"),
         (NudgedSign::Tie, "tie"),
         (NudgedSign::Tuplet, "tuplet"),
         (NudgedSign::Words, "words"),

@@ -21,7 +21,7 @@ impl SystemLine<'_> {
             NudgedSign::Slur => Kind::Slur,
             NudgedSign::Tie => Kind::Tie,
             NudgedSign::Tuplet => Kind::Tuplet,
-            NudgedSign::Words => Kind::Text,
+            NudgedSign::Syllable | NudgedSign::Words => Kind::Text,
         };
         let bars = &self.sheet.bars;
         // A bar that is longer than a line may be here twice, and all of a bar is its up-beat too.
@@ -67,7 +67,13 @@ impl SystemLine<'_> {
         let mut moved = Vec::new();
         let dynamics = &mut canvas.dynamics;
         for (n, mark) in canvas.marks.iter_mut().enumerate() {
-            let here = said.contains(&n) || event_at(mark.origin).is_some_and(stands);
+            let of_note = || event_at(mark.origin).is_some_and(stands);
+            // Of what is set in letters, syllables belong to notes, and all else is said at a place.
+            let here = match what.sign {
+                NudgedSign::Words => said.contains(&n),
+                NudgedSign::Syllable => of_note(),
+                _ => said.contains(&n) || of_note(),
+            };
             if mark.kind == kind && here {
                 *mark = mark.clone().moved(what.right, -what.up);
                 moved.push(mark.bounds());
