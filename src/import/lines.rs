@@ -10,7 +10,7 @@ use super::loss::Losses;
 use super::lyrics;
 use super::raw::{RawKind, RawNote, RawPart, Small, Sung};
 use super::score::{Bar, Graces, Note, Part, PartLine, TupletSpan};
-use crate::music::{Pitch, Time};
+use crate::music::{Pitch, Time, Touch};
 use crate::resolve::{Marks, OfTwo};
 
 /// The lines of a part.
@@ -48,6 +48,8 @@ struct Head {
     marks: Marks,
     tremolo: u8,
     of_two: Option<OfTwo>,
+    /// Where the string is touched, of an artificial harmonic.
+    touch: Option<Touch>,
     /// Slurs that begin or end, with their numbers.
     slurs: SmallVec<[(u8, bool); 2]>,
     graces: Option<Box<Graces>>,
@@ -173,6 +175,7 @@ impl Gathered {
             marks: note.marks,
             tremolo: note.tremolo,
             of_two: note.of_two,
+            touch: note.touch,
             slurs: note.slurs,
             graces,
             lyrics: note.lyrics,
@@ -323,6 +326,7 @@ impl Chord {
             note.marks.add(head.marks);
             note.tremolo = note.tremolo.max(head.tremolo);
             note.of_two = note.of_two.or(head.of_two);
+            note.touch = note.touch.or(head.touch);
             note.graces = note.graces.or(head.graces);
             lyrics::add(&mut note.lyrics, head.lyrics);
             slurs.extend(head.slurs);

@@ -4,7 +4,7 @@
 use smallvec::SmallVec;
 
 use crate::figures::Figures;
-use crate::music::{Chord, Interval, Metre, Pitch, Sign, Time};
+use crate::music::{Chord, Interval, Metre, Pitch, Sign, Time, Touch};
 use crate::resolve::{Marks, OfTwo};
 
 /// A file as it was read.
@@ -131,6 +131,17 @@ pub(super) enum Small {
     Plain,
 }
 
+/// One of the notes with which an artificial harmonic is written.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Finger {
+    /// The one that is stopped.
+    Stops,
+    /// The one at which the string is touched.
+    Touches,
+    /// The one that sounds.
+    Sounds,
+}
+
 /// One head of a note, or a rest.
 #[derive(Clone, Debug)]
 pub(super) struct RawNote {
@@ -154,6 +165,10 @@ pub(super) struct RawNote {
     pub(super) tremolo: u8,
     /// Its place in a tremolo between two notes.
     pub(super) of_two: Option<OfTwo>,
+    /// Where the string is touched, of an artificial harmonic.
+    pub(super) touch: Option<Touch>,
+    /// Which note of an artificial harmonic it is, as long as the other one has not come.
+    pub(super) finger: Option<Finger>,
     /// How many in the time of how many; (0, 0) outside tuplets.
     pub(super) ratio: (u8, u8),
     /// Does a tuplet begin, does one end here, by the brackets of the file?

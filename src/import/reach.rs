@@ -177,6 +177,7 @@ mod tests {
             marks: Default::default(),
             tremolo: 0,
             of_two: None,
+            touch: None,
             slur_starts: slur == "{",
             slur_ends: slur == "}",
             graces: None,

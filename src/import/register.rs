@@ -82,6 +82,7 @@ mod tests {
             marks: Default::default(),
             tremolo: 0,
             of_two: None,
+            touch: None,
             slur_starts: at == 0,
             slur_ends: at == 1,
             graces: None,

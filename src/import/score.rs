@@ -4,7 +4,7 @@
 use smallvec::SmallVec;
 
 use super::raw::{Head, RawInstrument, RawTempo, Sung};
-use crate::music::{Chord, Interval, Key, Metre, Pitch, Sign, Time};
+use crate::music::{Chord, Interval, Key, Metre, Pitch, Sign, Time, Touch};
 use crate::resolve::{BarIndices, Bars, Marks, OfTwo};
 
 /// A piece.
@@ -93,6 +93,8 @@ pub(super) struct Note {
     pub(super) tremolo: u8,
     /// Its place in a tremolo between two notes.
     pub(super) of_two: Option<OfTwo>,
+    /// Where the string is touched, of an artificial harmonic.
+    pub(super) touch: Option<Touch>,
     pub(super) slur_starts: bool,
     pub(super) slur_ends: bool,
     pub(super) graces: Option<Box<Graces>>,
@@ -109,6 +111,7 @@ impl Note {
             marks: Marks::default(),
             tremolo: 0,
             of_two: None,
+            touch: None,
             slur_starts: false,
             slur_ends: false,
             graces: None,

@@ -224,9 +224,25 @@ fn same(one: &PartLine, two: &PartLine, octaves: i32) -> bool {
 /// Are two notes the same, with all signs, but for octaves?
 pub(super) fn alike(one: &Note, two: &Note, octaves: i32) -> bool {
     let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
-    (one.start, one.end, one.marks, one.tremolo, one.of_two, one.slur_starts, one.slur_ends)
-        == (two.start, two.end, two.marks, two.tremolo, two.of_two, two.slur_starts, two.slur_ends)
-        && one.lyrics == two.lyrics
+    (
+        one.start,
+        one.end,
+        one.marks,
+        one.tremolo,
+        one.of_two,
+        one.slur_starts,
+        one.slur_ends,
+        one.touch,
+    ) == (
+        two.start,
+        two.end,
+        two.marks,
+        two.tremolo,
+        two.of_two,
+        two.slur_starts,
+        two.slur_ends,
+        two.touch,
+    ) && one.lyrics == two.lyrics
         && one.graces.is_none()
         && two.graces.is_none()
         && one.pitches.len() == two.pitches.len()

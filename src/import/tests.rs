@@ -565,3 +565,21 @@ fn a_part_that_goes_with_another_for_a_while_doubles_it_there() {
     let viola = source.split("voice viola {").nth(1).unwrap();
     assert!(viola.contains("  3: rest 5 |"), "{source}");
 }
+
+#[test]
+fn an_artificial_harmonic_is_the_note_that_sounds_with_its_stopped_note() {
+    let harmonic = |kind: &str| {
+        format!(
+            "<notations><technical><harmonic><artificial/><{kind}/></harmonic></technical></notations>"
+        )
+    };
+    let chord = |pitch: &str, length, more: &str| {
+        note(pitch, length, more).replacen("<note>", "<note><chord/>", 1)
+    };
+    let signed =
+        note("E4", 24, &harmonic("base-pitch")) + &chord("A4", 24, &harmonic("touching-pitch"));
+    let with_head =
+        note("G4", 24, "") + &chord("D5", 24, "<notehead filled='no'>diamond</notehead>");
+    let import = imported(&file(&[&format!("{COMMON}{signed}{with_head}")]));
+    assert!(import.source.contains("1/2 E6[harmonic E4] D[harmonic G4]"), "{}", import.source);
+}

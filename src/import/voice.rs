@@ -8,8 +8,8 @@ use super::reach;
 use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
-use crate::music::{Pitch, Time};
-use crate::resolve::{Marks, OfTwo};
+use crate::music::{Interval, Pitch, Time};
+use crate::resolve::{Mark, Marks, OfTwo};
 
 /// Something that stands in a bar: a note, what is held of one, or a rest.
 #[derive(Clone, Copy, Debug)]
@@ -161,6 +161,13 @@ impl Writer<'_> {
             let last = both.map_or(note, |[_, two]| two);
             if both.is_none() && note.of_two == Some(OfTwo::First) {
                 self.losses.left_out("tremolos between two notes", Some(self.part), index);
+            }
+            if note.start >= bar.start
+                && note.touch.is_some()
+                && stopped(note, both.map(|two| two[1])).is_none()
+            {
+                let what = "artificial harmonics in chords or with a trill, written as the notes that sound";
+                self.losses.changed(what, Some(self.part), index);
             }
             let end = (last.end - bar.start).min(bar.length);
             if start > at {
@@ -398,10 +405,29 @@ impl Text {
     }
 }
 
+/// The note that is stopped for an artificial harmonic, where the language can say so: of a single note
+/// without a trill or the like.
+fn stopped(note: &Note, other: Option<&Note>) -> Option<Pitch> {
+    let [sounding] = note.pitches[..] else { return None };
+    let turns = [Mark::Trill, Mark::Mordent, Mark::Turn].iter().any(|mark| note.marks.has(*mark));
+    let touch = note.touch.filter(|_| other.is_none() && !turns)?;
+    let stopped = touch.stopped(sounding);
+    (Interval::between(stopped, sounding) == touch.sounds() && stopped.octave >= 0)
+        .then_some(stopped)
+}
+
 fn marks(note: &Note, other: Option<&Note>) -> String {
     let mut all = note.marks;
     all.add(other.map_or(Marks::default(), |other| other.marks));
-    let mut words: Vec<String> = all.words().map(str::to_string).collect();
+    let stopped = stopped(note, other);
+    let mut words: Vec<String> = all
+        .iter()
+        .zip(all.words())
+        .map(|(mark, word)| match stopped.filter(|_| mark == Mark::Harmonic) {
+            Some(stopped) => format!("{word} {stopped}"),
+            None => word.to_string(),
+        })
+        .collect();
     let strokes = match note.tremolo {
         // Without its other note it is no tremolo.
         _ if note.of_two.is_some() && other.is_none() => None,

@@ -233,7 +233,9 @@ def octaves(page):
 
 
 def kind_of(glyph):
-    """The value that a head shows."""
+    """The value that a head shows, but for the diamond of a string that is touched, which shows none."""
+    if "Diamond" in glyph:
+        return "touched"
     for part, kind in (("DoubleWhole", "breve"), ("Whole", "whole"), ("Half", "half")):
         if part in glyph:
             return kind
@@ -272,6 +274,7 @@ def played(path):
                 letter, alter, octave = sign.head
                 step = 7 * octave + STEP[letter]
                 kind = sign.value if sign.value in ("breve", "whole", "half") else "black"
+                kind = "touched" if sign.touched else kind
             times.setdefault((sign.staff, sign.start, not sign.grace), []).append(
                 ((sign.grace, step, kind), alter)
             )

@@ -7,6 +7,7 @@ a repeat breaks must not be joined.
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from math import log2
 
 from lxml import etree
 from music21 import chord, converter, expressions, harmony, note
@@ -47,7 +48,9 @@ def exact(value):
 def read(path):
     """For each part: its name, how long it lasts, what is struck."""
     parts = written.read(path)
-    text = etree.tostring(written.own(path), encoding="unicode")
+    root = written.own(path)
+    _sound_harmonics(root)
+    text = etree.tostring(root, encoding="unicode")
     score = converter.parseData(text, format="musicxml")
     streams = iter(list(score.parts))
     found = []
@@ -62,6 +65,36 @@ def read(path):
     if left := list(streams):
         raise ValueError(f"{path}: staves without a part: {left}")
     return found
+
+
+def _sound_harmonics(root):
+    """An artificial harmonic is written as the note that is stopped and the one that is touched: what
+    sounds is the partial of the first at whose node the finger lies."""
+    for touching in root.findall(".//note/notations/technical/harmonic/touching-pitch/../../../.."):
+        base = touching.getprevious()
+        stopped, touched = (_key(note.find("pitch")) for note in (base, touching))
+        partial = round(1 / (1 - 2 ** ((stopped - touched) / 12)))
+        key = stopped + round(12 * log2(partial))
+        octave, step = divmod(key, 12)
+        pitch = base.find("pitch")
+        name, alter = _NAMES[step]
+        for element in list(pitch):
+            pitch.remove(element)
+        etree.SubElement(pitch, "step").text = name
+        etree.SubElement(pitch, "alter").text = str(alter)
+        etree.SubElement(pitch, "octave").text = str(octave - 1)
+        if (accidental := base.find("accidental")) is not None:
+            base.remove(accidental)
+        touching.getparent().remove(touching)
+
+
+_NAMES = [("C", 0), ("C", 1), ("D", 0), ("E", -1), ("E", 0), ("F", 0), ("F", 1), ("G", 0), ("A", -1),
+          ("A", 0), ("B", -1), ("B", 0)]
+
+
+def _key(pitch):
+    white = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}[pitch.findtext("step")]
+    return 12 * (int(pitch.findtext("octave")) + 1) + white + int(pitch.findtext("alter") or 0)
 
 
 def _play(part, staff, stream):

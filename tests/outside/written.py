@@ -28,6 +28,8 @@ class Sign:
     sounds: bool
     """The value that is printed: "quarter", whatever dots it has."""
     value: str
+    """Is it where a string is touched that another head says is stopped?"""
+    touched: bool = False
 
 
 @dataclass
@@ -264,7 +266,10 @@ def _note(bar, element, now, divisions):
     staff, voice = int(element.findtext("staff") or 1), element.findtext("voice")
     tied_on = any(tie.get("type") == "stop" for tie in element.findall("tie"))
     sounds, value = element.find("rest") is None, element.findtext("type") or ""
-    bar.signs.append(Sign(staff, voice, start, length, head, grace, chord, tied_on, sounds, value))
+    touched = element.find("notations/technical/harmonic/touching-pitch") is not None
+    bar.signs.append(
+        Sign(staff, voice, start, length, head, grace, chord, tied_on, sounds, value, touched)
+    )
     heads = [head] if head else []
     names = {sign.tag for sign in element.iter()} & SIGNS
     if chord:

@@ -195,6 +195,10 @@ const repository = {
                 captures: captures("support.function.mark", "constant.other.pitch"),
             },
             {
+                match: `${wordStart}(harmonic)[ \\t]+([A-G]${accidental}?[0-9])(?=[\\s\\],|]|$)`,
+                captures: captures("support.function.mark", "constant.other.pitch"),
+            },
+            {
                 match: `${wordStart}(tremolo)[ \\t]+([A-G]${accidental}?[0-9]?(?:&[A-G]${accidental}?[0-9]?)*)(?=[\\s\\],|]|$)`,
                 captures: captures("support.function.mark", "constant.other.pitch"),
             },

@@ -91,14 +91,10 @@ pub(super) fn tuned(part: &Part, sounding: Pitch, note: &PackedNote) -> bool {
     drums.is_some_and(|(_, notes)| notes.iter().any(|n| n.midi() == sounding.midi()))
 }
 
-/// All pitches of a note, those of its grace notes too.
+/// All pitches of a note at which fingers stand, those of its grace notes too.
 pub(super) fn all_pitches(note: &PackedNote) -> impl Iterator<Item = Pitch> + '_ {
     let graces = note.attached().graces.into_iter().flat_map(|graces| &graces.notes);
-    note.sound()
-        .pitches()
-        .iter()
-        .copied()
-        .chain(graces.flat_map(|(_, pitches)| pitches.iter().copied()))
+    note.fingered().into_iter().chain(graces.flat_map(|(_, pitches)| pitches.iter().copied()))
 }
 
 fn moved(pitch: Pitch, octaves: i8) -> Pitch {

@@ -455,3 +455,27 @@ fn whoever_goes_with_a_bass_that_has_the_leading_note_does_not_double_it_again()
     assert_eq!(found("B2"), 0, "in unison with the bass");
     assert_eq!(found("B3"), 1, "above it");
 }
+
+#[test]
+fn an_artificial_harmonic_is_judged_by_the_notes_at_which_the_fingers_stand() {
+    let told = |players: &str, note: &str| {
+        let name = players.split(' ').next().unwrap();
+        let voices = format!("voice tune {{ 1: 1/1 E4 | 2: {note} | 3: E4 | 4: E4 | }}");
+        let text = piece(
+            60,
+            "",
+            &voices,
+            &format!("era 1890\n {players}"),
+            &format!("{name} plays tune as harmony"),
+        );
+        let found = [only(&text, "compass"), only(&text, "strings/double-stop")].concat();
+        found.iter().map(|finding| finding.message.clone()).collect::<Vec<_>>().join(" ")
+    };
+    assert_eq!(told("violin-1 8 players", "E7[harmonic E5]"), "");
+    assert_eq!(told("viola 4 players", "E6[harmonic E4]"), "");
+    let low = told("violin-1 8 players", "F5[harmonic F3]");
+    assert!(low.contains("cannot play F3"), "{low}");
+    let wide = told("violin-1 8 players", "Ab4[harmonic Ab3]");
+    assert!(wide.contains("cannot stop and touch one string at Ab3 and Ab4"), "{wide}");
+    assert_eq!(told("flute", "E6[harmonic E4]"), "", "it plays the note that sounds");
+}

@@ -2,7 +2,7 @@
 
 use super::{Notes, PackedNote};
 use crate::instruments::{Family, Instrument, Loudness};
-use crate::music::Time;
+use crate::music::{Time, Touch};
 use crate::resolve::{Direction, DirectionKind, Mark, Technique};
 
 /// Can the instrument be plucked or bowed, muted, and the like? Bows are for bowed strings; mutes
@@ -96,13 +96,28 @@ pub fn has_mark(instrument: &Instrument, mark: Mark) -> bool {
     }
 }
 
+/// Can a string of the instrument be stopped and touched at once, for an artificial harmonic? Those of
+/// a bowed one can; the harp has natural ones (common practice).
+#[must_use]
+pub fn has_artificial_harmonics(instrument: &Instrument) -> bool {
+    bowed(instrument)
+}
+
 /// Leaves out the marks of a voice, which many may play, that mean nothing on the instrument.
 pub(super) fn leave_out(notes: &mut Notes, instrument: &Instrument) {
     let means_nothing = |mark: &Mark| !has_mark(instrument, *mark);
-    let nothing = |note: &PackedNote| note.attached().marks.iter().any(|mark| means_nothing(&mark));
+    let untouched = |touch: Option<Touch>| touch.is_some() && !has_artificial_harmonics(instrument);
+    let nothing = |note: &PackedNote| {
+        let attached = note.attached();
+        attached.marks.iter().any(|mark| means_nothing(&mark)) || untouched(attached.touch)
+    };
     let Some(first) = notes.iter().position(nothing) else { return };
     for note in notes[first..].iter_mut().filter(|note| nothing(note)) {
         note.change(|note| {
+            if untouched(note.attached.touch) {
+                note.attached.touch = None;
+                note.attached.marks.remove(Mark::Harmonic);
+            }
             while let Some(mark) = note.attached.marks.iter().find(means_nothing) {
                 note.attached.marks.remove(mark);
             }

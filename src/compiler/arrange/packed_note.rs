@@ -2,9 +2,11 @@
 
 use std::fmt;
 
+use smallvec::SmallVec;
+
 use super::SoundingNote;
 use crate::diagnostics::{FileId, ItemId, Span};
-use crate::music::{Letter, Pitch, PitchName, Time};
+use crate::music::{Letter, Pitch, PitchName, Time, Touch};
 use crate::narrow::Narrow;
 use crate::resolve::{Attached, Graces, Marks, OfTwo, Pitches, Role, Sound};
 
@@ -77,6 +79,8 @@ pub struct AttachedRef<'a> {
     pub slur_ends: bool,
     /// The neighbour of a trill, mordent or turn (sounding), where it is named.
     pub neighbour: Option<PitchName>,
+    /// Where the string is touched, of an artificial harmonic.
+    pub touch: Option<Touch>,
     /// Grace notes before the note, if any.
     pub graces: Option<&'a Graces>,
 }
@@ -85,10 +89,18 @@ impl AttachedRef<'_> {
     /// The same as a value of its own.
     #[must_use]
     pub fn to_owned(self) -> Attached {
-        let AttachedRef { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces } =
-            self;
+        let AttachedRef {
+            marks,
+            tremolo,
+            of_two,
+            slur_starts,
+            slur_ends,
+            neighbour,
+            touch,
+            graces,
+        } = self;
         let graces = graces.cloned().map(Box::new);
-        Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces }
+        Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, touch, graces }
     }
 }
 
@@ -143,10 +155,19 @@ impl Usual {
     #[inline]
     fn new(note: &SoundingNote) -> Option<Usual> {
         let SoundingNote { start, length, sound, attached, role, solo, source } = note;
-        let &Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, ref graces } =
-            attached;
+        let &Attached {
+            marks,
+            tremolo,
+            of_two,
+            slur_starts,
+            slur_ends,
+            neighbour,
+            touch,
+            ref graces,
+        } = attached;
         let seldom = of_two.is_some()
             || neighbour.is_some()
+            || touch.is_some()
             || graces.is_some()
             || tremolo >> (u8::BITS - flag::TREMOLO) != 0
             || source.first != source.last
@@ -242,11 +263,20 @@ impl PackedNote {
                 slur_starts: note.says(flag::SLUR_STARTS),
                 slur_ends: note.says(flag::SLUR_ENDS),
                 neighbour: None,
+                touch: None,
                 graces: None,
             },
             Packed::Odd(note) => {
-                let Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces } =
-                    &note.attached;
+                let Attached {
+                    marks,
+                    tremolo,
+                    of_two,
+                    slur_starts,
+                    slur_ends,
+                    neighbour,
+                    touch,
+                    graces,
+                } = &note.attached;
                 AttachedRef {
                     marks: *marks,
                     tremolo: *tremolo,
@@ -254,10 +284,26 @@ impl PackedNote {
                     slur_starts: *slur_starts,
                     slur_ends: *slur_ends,
                     neighbour: *neighbour,
+                    touch: *touch,
                     graces: graces.as_deref(),
                 }
             }
         }
+    }
+
+    /// The pitches at which fingers stand: those that sound, or of an artificial harmonic the note that is
+    /// stopped and the one that is touched.
+    #[must_use]
+    pub fn fingered(&self) -> SmallVec<[Pitch; 2]> {
+        let pitches = self.sound().pitches();
+        let touch = self.attached().touch;
+        touch.zip(pitches.first()).map_or_else(
+            || SmallVec::from_slice(pitches),
+            |(touch, sounding)| {
+                let stopped = touch.stopped(*sounding);
+                SmallVec::from_slice(&[stopped, touch.touched(stopped)])
+            },
+        )
     }
 
     /// What it is for.

@@ -127,6 +127,12 @@ pub const CODES: &[Code] = &[
         "Two bars have the same rehearsal mark.",
         "Give each place a mark of its own.",
     ),
+    code(
+        "bars/harmonic",
+        "An artificial harmonic that cannot be: the stopped note does not sound the written one, or \
+         there is more than one note.",
+        "Name the stopped note with its octave, mostly two octaves below: `E6[harmonic E4]`.",
+    ),
     code("bars/mark-on-rest", "A mark is on a rest.", "Only `fermata` is allowed there."),
     code(
         "bars/missing",

@@ -225,7 +225,7 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
 
 /// A note with its marks, and with the other one of a tremolo between two.
 fn element(note: &PackedNote, other: Option<&PackedNote>) -> Option<String> {
-    let AttachedRef { marks, tremolo, slur_starts, neighbour, .. } = note.attached();
+    let AttachedRef { marks, tremolo, slur_starts, neighbour, touch, .. } = note.attached();
     let marks_of_other = other.into_iter().flat_map(|other| other.attached().marks.iter());
     let mut words: Vec<String> = marks
         .iter()
@@ -234,9 +234,11 @@ fn element(note: &PackedNote, other: Option<&PackedNote>) -> Option<String> {
             let words = crate::resolve::Mark::WORDS;
             let word = words.iter().find(|(known, _)| *known == mark).map(|(_, word)| *word)?;
             let ornament = matches!(mark, Mark::Trill | Mark::Turn | Mark::Mordent);
-            Some(match neighbour.filter(|_| ornament) {
-                Some(name) => format!("{word} {name}"),
-                None => word.to_string(),
+            let stopped = || Some(touch?.stopped(*note.sound().pitches().first()?));
+            Some(match (neighbour, mark) {
+                (Some(name), _) if ornament => format!("{word} {name}"),
+                (_, Mark::Harmonic) if touch.is_some() => format!("{word} {}", stopped()?),
+                _ => word.to_string(),
             })
         })
         .collect();

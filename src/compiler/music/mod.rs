@@ -11,6 +11,7 @@ mod pitch;
 mod sign;
 mod tempo_words;
 mod time;
+mod touch;
 
 pub use chord::{Chord, ChordError, ChordQuality};
 pub use figure::{Figure, Figures, figures};
@@ -21,3 +22,4 @@ pub use pitch::{Letter, Pitch, PitchName};
 pub use sign::Sign;
 pub use tempo_words::{TempoBack, TempoChange, TempoWords};
 pub use time::Time;
+pub use touch::Touch;

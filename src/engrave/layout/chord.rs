@@ -3,14 +3,14 @@
 //! that stands on its usual side, `y` downwards from the middle line.
 
 use ripieno_compiler::instruments::Clef;
-use ripieno_compiler::music::{Letter, Pitch, Time};
+use ripieno_compiler::music::{Pitch, Time};
 use ripieno_compiler::narrow::Narrow;
 use ripieno_compiler::resolve::Mark;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
 mod accidentals;
 
-pub(super) use accidentals::{IN_PARENTHESES, PARENTHESIS, lay_accidentals};
+pub(super) use accidentals::{IN_PARENTHESES, PARENTHESIS, alter, lay_accidentals, restated};
 
 use super::measures::{
     DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
@@ -470,26 +470,6 @@ fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8, side: Option<Side>) {
     chord.right = last + 0.45 * chord.scale;
 }
 
-/// The accidental of a head that is tied from the note before, where the signature of so many fifths does
-/// not give it and it does not stand there anyway.
-pub(super) fn restated(chord: &Chord, head: &Head, fifths: i32) -> Option<Glyph> {
-    let note = chord.note()?;
-    let pitch = note.heads.get(usize::from(head.index))?.pitch;
-    if !note.tie_from || head.accidental.is_some() || pitch.alter == alter(fifths, pitch.letter) {
-        return None;
-    }
-    Some(accidental_sign(pitch.alter))
-}
-
-/// What a signature of so many fifths makes of a letter: the sharps come in the order F C G D A E B, the
-/// flats against it.
-pub(super) fn alter(fifths: i32, letter: Letter) -> i8 {
-    const ORDER: [Letter; 7] =
-        [Letter::F, Letter::C, Letter::G, Letter::D, Letter::A, Letter::E, Letter::B];
-    let place = ORDER.iter().position(|other| *other == letter).unwrap_or_default();
-    (fifths + 6 - place.narrow::<i32>()).div_euclid(7).narrow::<i8>()
-}
-
 fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     let value = chord.event.element.value;
     let scale = chord.scale;
@@ -502,7 +482,7 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         .map(|(index, head)| Head {
             place: place(head.pitch, clef),
             x: 0.0,
-            glyph,
+            glyph: if note.is_touched(index) { Glyph::NoteheadDiamondHalf } else { glyph },
             accidental: head.accidental_shown.then(|| (accidental_sign(head.pitch.alter), 0.0)),
             courtesy: head.courtesy,
             index: index.narrow::<u8>(),
@@ -528,8 +508,16 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         }
         columns[column].push(place);
         heads[n].x = step * column as f64;
+        // A diamond is narrower: its corner meets the stem, or it stands in the middle of the column.
+        let spare = width - heads[n].glyph.width() * scale;
+        heads[n].x += match (stemmed, up) {
+            (true, true) => spare,
+            (true, false) => 0.0,
+            (false, _) => spare / 2.0,
+        };
     }
-    chord.right = heads.iter().map(|head| head.x + width).fold(0.0, f64::max);
+    let right = |head: &Head| head.x + head.glyph.width() * scale;
+    chord.right = heads.iter().map(right).fold(0.0, f64::max);
     chord.left = heads.iter().map(|head| -head.x).fold(0.0, f64::max);
     let own = lay_accidentals(&mut [(&mut heads, 0.0, scale)]);
     chord.left = chord.left.max(own);

@@ -47,6 +47,8 @@ mod system;
 mod tests;
 #[cfg(test)]
 mod ties_tests;
+#[cfg(test)]
+mod touched_tests;
 mod voices;
 #[cfg(test)]
 mod words_tests;

@@ -365,11 +365,12 @@ fn draw_stem(canvas: &mut Canvas, note: &Placed, up: bool) {
     let chord = note.chord;
     let origin = Some(chord.origin());
     let (low, high) = chord.span();
-    // The stem begins at the side of the farthest head, a little within the oval.
+    // The stem begins at the side of the farthest head, a little within the oval, and at the corner of a diamond.
+    let top_touched = chord.note().is_some_and(|note| note.harmonic.is_some());
     let foot = if up {
         -f64::from(low) / 2.0 - 0.16 * chord.scale
     } else {
-        -f64::from(high) / 2.0 + 0.16 * chord.scale
+        -f64::from(high) / 2.0 + if top_touched { 0.0 } else { 0.16 * chord.scale }
     };
     let x = note.stem_x();
     let width = STEM * if chord.scale < 1.0 { 0.8 } else { 1.0 };

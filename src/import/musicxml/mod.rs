@@ -6,6 +6,7 @@
 //! types and entities are never fetched or looked up.
 
 mod direction;
+mod harmonics;
 mod note;
 mod tags;
 mod tree;

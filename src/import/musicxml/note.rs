@@ -1,11 +1,12 @@
 //! Notes, rests and what hangs on them.
 
+use super::harmonics;
 use super::tree::Element;
 use super::{Cursor, Reader, ticks, values};
 use crate::lyrics;
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
-use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small, Sung};
+use crate::raw::{Finger, RawDirection, RawDirectionKind, RawKind, RawNote, Small, Sung};
 use crate::resolve::{Mark, Marks, OfTwo};
 use crate::signs;
 
@@ -37,6 +38,7 @@ impl<'a> Reader<'a, '_> {
                 "instrument" => found.instrument = Some(child),
                 "notations" => found.notations.push(child),
                 "lyric" => found.lyrics.push(child),
+                "notehead" if child.raw() == "diamond" => found.diamond = true,
                 "notehead" if !matches!(child.raw(), "normal" | "none" | "") => {
                     self.losses.left_out("shapes of note heads", place.0, place.1);
                 }
@@ -89,11 +91,21 @@ impl<'a> Reader<'a, '_> {
             self.losses.left_out("notes of no pitch", place.0, place.1);
             return;
         };
-        let hung = self.notations(cursor, found);
+        let mut hung = self.notations(cursor, found);
         if is_rest {
             fermata(cursor, at, found.staff.max(1), hung.marks);
         }
         let voice = self.voice(cursor, found.voice);
+        let finger = hung.finger.or(found.diamond.then_some(Finger::Touches));
+        if found.chord
+            && !is_small
+            && harmonics::join(cursor, (kind, finger), (at, length), &mut hung)
+        {
+            return;
+        }
+        if found.diamond {
+            self.losses.left_out("shapes of note heads", place.0, place.1);
+        }
         // Both notes of a tremolo are printed with the value of both: that is no tuplet.
         let halved = hung.of_two.is_some() && found.ratio.0.is_multiple_of(2);
         let of_tuplet = if halved { (found.ratio.0 / 2, found.ratio.1) } else { found.ratio };
@@ -117,6 +129,8 @@ impl<'a> Reader<'a, '_> {
             marks: hung.marks,
             tremolo: total_strokes(hung.tremolo.unwrap_or(0), found.value),
             of_two: hung.of_two,
+            touch: None,
+            finger,
             ratio,
             bracket: hung.bracket,
             slurs: hung.slurs,
@@ -330,7 +344,10 @@ impl<'a> Reader<'a, '_> {
             match child.name() {
                 "up-bow" => hung.marks.insert(Mark::UpBow),
                 "down-bow" => hung.marks.insert(Mark::DownBow),
-                "harmonic" => hung.marks.insert(Mark::Harmonic),
+                "harmonic" => {
+                    hung.marks.insert(Mark::Harmonic);
+                    hung.finger = Finger::of(child).or(hung.finger);
+                }
                 "stopped" => hung.marks.insert(Mark::Stopped),
                 "open-string" | "open" => hung.marks.insert(Mark::Open),
                 other => self.left_out_named(cursor, other),
@@ -366,6 +383,7 @@ struct Found<'t, 'a> {
     voice: &'a str,
     value: Option<Time>,
     dots: usize,
+    diamond: bool,
     staff: u8,
     ratio: (u32, u32),
     instrument: Option<Element<'t, 'a>>,
@@ -382,13 +400,15 @@ impl Found<'_, '_> {
 
 /// What hangs on a note.
 #[derive(Default)]
-struct Hung {
-    marks: Marks,
+pub(super) struct Hung {
+    pub(super) marks: Marks,
     tremolo: Option<u8>,
     of_two: Option<OfTwo>,
-    tied: (bool, bool),
+    /// Which note of an artificial harmonic it is.
+    finger: Option<Finger>,
+    pub(super) tied: (bool, bool),
     bracket: (bool, bool),
-    slurs: SmallVec<[(u8, bool); 2]>,
+    pub(super) slurs: SmallVec<[(u8, bool); 2]>,
 }
 
 fn slur(element: Element, hung: &mut Hung) {

@@ -273,8 +273,14 @@ fn techniques() -> Vec<Proposal> {
 }
 
 fn marks() -> Vec<Proposal> {
-    let mut all: Vec<Proposal> =
-        Mark::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect();
+    let proposal = |(mark, word): &(Mark, &'static str)| {
+        let about = match mark {
+            Mark::Harmonic => "with the note that is stopped it is artificial: harmonic E4",
+            _ => "",
+        };
+        Proposal::new(*word, Sort::Value, about)
+    };
+    let mut all: Vec<Proposal> = Mark::WORDS.iter().map(proposal).collect();
     all.push(Proposal::new(
         "tremolo",
         Sort::Value,

@@ -63,7 +63,9 @@ fn sounding(bar: &StaffBar) -> (Option<crate::music::Interval>, Vec<String>) {
                 let begins = note.slur_starts || note.slur_leaves;
                 let ends = note.slur_ends || note.slur_arrives;
                 let ties = (note.tie_from, note.tie_to, begins, ends);
-                let signs = (note.grace, note.marks, note.tremolo, note.ornament_accidental);
+                let touched = note.harmonic.is_some();
+                let signs =
+                    (note.grace, note.marks, note.tremolo, note.ornament_accidental, touched);
                 format!("{pitches:?} {ties:?} {signs:?} {:?}", note.lyrics)
             }
             ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => {

@@ -289,7 +289,8 @@ fn alike(first: &Measure, second: &Measure, heads: Heads) -> bool {
 
 fn notes_alike(a: &StaffNote, b: &StaffNote, heads: Heads) -> bool {
     let signs = |note: &StaffNote| {
-        (note.grace, note.marks, note.tremolo, note.tie_from, note.tie_to, note.paired)
+        let touched = note.harmonic.is_some();
+        (note.grace, note.marks, note.tremolo, note.tie_from, note.tie_to, note.paired, touched)
     };
     let slurs = (a.slur_starts, a.slur_ends) == (b.slur_starts, b.slur_ends);
     let pitches = match heads {
@@ -303,7 +304,9 @@ fn notes_alike(a: &StaffNote, b: &StaffNote, heads: Heads) -> bool {
         },
     };
     let ornamented = heads == Heads::Above && a.ornament_accidental != b.ornament_accidental;
-    signs(a) == signs(b) && slurs && pitches && !ornamented
+    // Of two artificial harmonics on one stem nobody could tell which fingers are whose.
+    let touched = heads == Heads::Above && a.harmonic.is_some();
+    signs(a) == signs(b) && slurs && pitches && !ornamented && !touched
 }
 
 /// Of a player, is he under a slur at the end of each bar, and does a tie go over it?

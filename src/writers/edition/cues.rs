@@ -524,6 +524,10 @@ fn clipped(note: &PackedNote, start: Time, entry: Time) -> SoundingNote {
             }
         }
     }
+    // Who hears an artificial harmonic need not know how it is fingered.
+    if own.attached.touch.take().is_some() {
+        own.attached.marks.remove(Mark::Harmonic);
+    }
     own.attached.marks.remove(Mark::Arpeggio);
     for mark in [Mark::UpBow, Mark::DownBow, Mark::Breath, Mark::Open, Mark::Stopped] {
         own.attached.marks.remove(mark);

@@ -61,7 +61,9 @@ fn own_way<'a>(own: &Own<'a>, place: (usize, Time), several: bool) -> &'a str {
 /// The first note among elements, and whether it is of several at once.
 fn first_note<'e>(mut elements: impl Iterator<Item = &'e Element>) -> Option<(Time, bool)> {
     elements.find_map(|element| match &element.kind {
-        ElementKind::Note(note) => Some((element.at, note.heads.len() > 1)),
+        ElementKind::Note(note) => {
+            Some((element.at, note.heads.len() > 1 && note.harmonic.is_none()))
+        }
         _ => None,
     })
 }

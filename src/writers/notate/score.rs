@@ -368,6 +368,9 @@ pub struct StaffNote {
     /// The accidental that stands at the sign of a trill, mordent or turn: the alteration of the
     /// upper neighbour (of the lower one for a mordent), where the signature does not say it.
     pub ornament_accidental: Option<i8>,
+    /// Of an artificial harmonic the written pitch of what sounds. Its heads are the note that is
+    /// stopped and, above it, the one at which the string is touched, whose head is a hollow diamond.
+    pub harmonic: Option<Pitch>,
     /// One of the two notes of a tremolo that goes to and fro between them.
     pub paired: Option<PairedTremolo>,
     /// Syllables under the note, the first verse first.
@@ -375,6 +378,14 @@ pub struct StaffNote {
     /// Are the numbers of the verses printed before these syllables? So it is where several verses
     /// begin together.
     pub verses_numbered: bool,
+}
+
+impl StaffNote {
+    /// Is the head of that index the diamond at which a string is touched?
+    #[must_use]
+    pub fn is_touched(&self, head: usize) -> bool {
+        self.harmonic.is_some() && head > 0
+    }
 }
 
 /// A note's place in a tremolo between two notes. Each is printed with the value of both together.

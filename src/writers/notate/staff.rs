@@ -5,22 +5,23 @@ use smallvec::SmallVec;
 use crate::arrange::{PackedNote, Part, SoundRef, tremolo_of_two};
 use crate::instruments::Instrument;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
-use crate::resolve::{Graces, Mark, Marks, OfTwo, Tuplet};
+use crate::resolve::{Graces, Mark, OfTwo, Tuplet};
 
 use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
 use super::writing::Writing;
 use super::{
-    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, PairedTremolo, Staff,
+    Element, ElementKind, FrameBar, Grace, Measure, NoteValue, Origin, PairedTremolo, Staff,
     StaffNote, Stem, TupletUse,
 };
 use super::{beams, clefs, directions, holds, in_hand, names, slurs, stems, tuplets};
 
+mod heads;
 mod neighbour;
 #[cfg(test)]
 mod tests;
 
-type Heads = SmallVec<[Head; 2]>;
+use heads::Heads;
 
 /// The bars of the piece with the accents of their metres, which all staves share.
 pub(super) struct Bars<'a> {
@@ -214,6 +215,8 @@ struct BarWriter<'a> {
     tuplet: usize,
     /// Written pitches of the note that sounds: it keeps them over the bar line.
     heads: Heads,
+    /// The written pitch that it sounds, where it is an artificial harmonic.
+    harmonic: Option<Pitch>,
     pieces: Pieces,
     /// Was the last piece a stroke of a tremolo that is written out? The next one is struck anew.
     struck: bool,
@@ -232,6 +235,7 @@ impl<'a> BarWriter<'a> {
             note: 0,
             tuplet: 0,
             heads: Heads::new(),
+            harmonic: None,
             pieces: Pieces::new(),
             struck: false,
         }
@@ -242,7 +246,7 @@ impl<'a> BarWriter<'a> {
         self.skip_to(time);
         let held = self.notes.get(self.note).filter(|note| note.start() < time);
         if let Some(note) = held {
-            self.heads = self.written(note.sound(), writing);
+            (self.heads, self.harmonic) = self.written_note(note, writing);
         }
     }
 
@@ -431,7 +435,7 @@ impl<'a> BarWriter<'a> {
         writing: &Writing,
         elements: &mut Vec<Element>,
     ) {
-        self.heads = self.written(note.sound(), writing);
+        (self.heads, self.harmonic) = self.written_note(note, writing);
         if let Some(graces) = note.attached().graces {
             self.push_graces(graces, at, writing, self.origin(note), elements);
         }
@@ -455,9 +459,20 @@ impl<'a> BarWriter<'a> {
         }
     }
 
+    /// The heads of a note, and the pitch that they sound where they are those of an artificial harmonic.
+    fn written_note(&self, note: &PackedNote, writing: &Writing) -> (Heads, Option<Pitch>) {
+        let touch = note.attached().touch.filter(|_| !self.instrument.unpitched);
+        match (touch, note.sound().pitches()) {
+            (Some(touch), &[sounding]) => heads::touched(touch, sounding, writing),
+            _ => (self.written(note.sound(), writing), None),
+        }
+    }
+
     fn written(&self, sound: SoundRef, writing: &Writing) -> Heads {
         match sound {
-            SoundRef::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
+            SoundRef::Pitches(pitches) if !self.instrument.unpitched => {
+                heads::all(pitches, writing)
+            }
             _ => Heads::new(),
         }
     }
@@ -471,6 +486,11 @@ impl<'a> BarWriter<'a> {
         elements: &mut Vec<Element>,
     ) {
         let attached = &note.attached();
+        let mut marks = attached.marks;
+        if self.harmonic.is_some() {
+            // The diamond says it.
+            marks.remove(Mark::Harmonic);
+        }
         let begins = from <= note.start();
         let ends = to >= note.end().min(self.bars.end());
         let last_place = self.pieces.len().saturating_sub(1);
@@ -483,7 +503,8 @@ impl<'a> BarWriter<'a> {
             let kind = ElementKind::Note(Box::new(StaffNote {
                 heads: self.heads.clone(),
                 grace: None,
-                marks: printed_marks(attached.marks, (first, jumped_into && place == 0), last),
+                harmonic: self.harmonic,
+                marks: heads::printed_marks(marks, (first, jumped_into && place == 0), last),
                 tremolo: match paired {
                     None if value.flags() < attached.tremolo => attached.tremolo,
                     _ => 0,
@@ -516,40 +537,6 @@ fn leaves_ending(frame: &[FrameBar], begun: Time, at: Time) -> bool {
         && frame[behind - 1].ending_ends.is_some()
         && next.is_some_and(|bar| bar.ending_starts.is_some())
         && begins().is_some_and(|bar| begun < bar.start)
-}
-
-/// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath
-/// on the last, and so do a dot and a wedge: a note that is tied is released short at its end
-/// (common practice). A trill has its sign again where the music jumps into it, because its first
-/// sign is not read then.
-fn printed_marks(marks: Marks, (first, jumped_into): (bool, bool), last: bool) -> Marks {
-    if marks.is_empty() {
-        return marks;
-    }
-    let mut printed = Marks::NONE;
-    for mark in marks.iter() {
-        let stands = match mark {
-            Mark::Fermata | Mark::Breath | Mark::Staccato | Mark::Staccatissimo => last,
-            Mark::Trill => first || jumped_into,
-            _ => first,
-        };
-        if stands {
-            printed.insert(mark);
-        }
-    }
-    printed
-}
-
-fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
-    let head = |&pitch: &Pitch| Head {
-        pitch: writing.written(pitch),
-        accidental_shown: false,
-        courtesy: false,
-    };
-    let mut heads: Heads = pitches.iter().map(head).collect();
-    heads.sort_unstable_by_key(|head| (head.pitch.step(), head.pitch.alter));
-    heads.dedup();
-    heads
 }
 
 fn element(

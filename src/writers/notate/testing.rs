@@ -11,7 +11,7 @@ use std::sync::Arc;
 use crate::arrange::{Arrangement, Part, SoundingNote, Wait};
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning, find};
-use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
+use crate::music::{Interval, Key, Metre, Mode, Pitch, Time, Touch};
 use crate::resolve::{
     Attached, Bar, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role, Sound, Tuplet,
 };
@@ -222,6 +222,11 @@ impl Fixture {
         self.attached(note, |attached| attached.marks.insert(mark))
     }
 
+    /// An artificial harmonic.
+    pub(crate) fn touch(self, note: usize, touch: Touch) -> Fixture {
+        self.mark(note, Mark::Harmonic).attached(note, |attached| attached.touch = Some(touch))
+    }
+
     pub(crate) fn tremolo(self, note: usize, strokes: u8) -> Fixture {
         self.attached(note, |attached| attached.tremolo = strokes)
     }
@@ -386,13 +391,15 @@ fn dump_element(element: &Element) -> String {
     let heads: Vec<String> = note
         .heads
         .iter()
-        .map(|head| {
+        .enumerate()
+        .map(|(index, head)| {
             let sign = match (head.accidental_shown, head.courtesy) {
                 (true, true) => "?",
                 (true, false) => "!",
                 (false, _) => "",
             };
-            format!("{}{sign}", head.pitch)
+            let touched = if note.is_touched(index) { "◇" } else { "" };
+            format!("{touched}{}{sign}", head.pitch)
         })
         .collect();
     let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };

@@ -401,6 +401,7 @@ fn legend(edition: &Edition, page: &Page, out: &mut String) {
     let cue = cells().any(|cell| cell.cue && cell.kind == CellKind::Struck);
     let mut used = Marks::NONE;
     let (mut graces, mut tremolo, mut chords, mut paired) = (false, false, false, false);
+    let mut touched = false;
     let voices = edition.staves.iter().flat_map(|staff| &staff.bars).flat_map(|bar| &bar.voices);
     for element in voices.flat_map(|voice| voice.elements.iter()) {
         match &element.kind {
@@ -410,6 +411,7 @@ fn legend(edition: &Edition, page: &Page, out: &mut String) {
                 tremolo |= note.tremolo > 0 || note.paired.is_some();
                 paired |= note.paired.is_some();
                 chords |= note.heads.len() > 1;
+                touched |= note.harmonic.is_some();
             }
             ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true } => {
                 used.insert(Mark::Fermata);
@@ -453,6 +455,9 @@ fn legend(edition: &Edition, page: &Page, out: &mut String) {
     let signs = words::SIGNS.iter().filter(|(mark, ..)| used.has(*mark));
     let mut said: Vec<String> =
         signs.map(|(_, sign, meaning)| format!("{sign} {meaning}")).collect();
+    said.extend(touched.then(|| {
+        format!("{} where the finger touches the string of an artificial harmonic", words::TOUCHED)
+    }));
     said.extend(cue.then(|| "┄┄ a cue, which somebody else plays".to_string()));
     said.extend(tremolo.then(|| "/ // /// tremolo in eighths, 16ths, 32nds".to_string()));
     said.extend(paired.then(|| "/~ … / tremolo between two notes".to_string()));

@@ -247,7 +247,12 @@ impl Writer<'_, '_> {
             }
         }
         if self.choices.one_in(6) {
-            note += &format!("[{}]", self.choices.pick(&MARKS));
+            let mark = self.choices.pick(&MARKS);
+            let stopped = Some(mark).filter(|mark| *mark == "harmonic" && !self.kind.is_drum);
+            match stopped.and_then(|_| self.stopped(&note)) {
+                Some(stopped) => note += &format!("[{mark} {stopped}]"),
+                None => note += &format!("[{mark}]"),
+            }
         }
         self.holds = true;
         if let Some((token, notes)) = self.slur {
@@ -258,6 +263,14 @@ impl Writer<'_, '_> {
             }
         }
         self.tokens.push(note);
+    }
+
+    /// What is stopped for a single note to be an artificial harmonic, or none for a natural one.
+    fn stopped(&mut self, note: &str) -> Option<String> {
+        let (below, octave) = (self.choices.below(3).narrow::<i32>(), self.octave?);
+        let name = note.trim_end_matches(|c: char| c.is_ascii_digit());
+        let lies = 0 < below && below <= octave && !note.contains('&');
+        lies.then(|| format!("{name}{}", octave - below))
     }
 
     fn pitch(&mut self, in_full: bool) -> String {

@@ -82,8 +82,7 @@ fn struck(track: &[midly::TrackEvent]) -> Result<(Vec<Struck>, i64), String> {
 
 /// Is every note struck where it is written, once?
 fn is_plain(part: &Part) -> bool {
-    const PLAYED_OUT: [Mark; 5] =
-        [Mark::Trill, Mark::Mordent, Mark::Turn, Mark::Arpeggio, Mark::Harmonic];
+    const PLAYED_OUT: [Mark; 4] = [Mark::Trill, Mark::Mordent, Mark::Turn, Mark::Arpeggio];
     part.notes.iter().all(|note| {
         let attached = &note.attached();
         attached.graces.is_none()

@@ -2,6 +2,7 @@
 
 use ripieno::arrange::{Arrangement, PackedNote, Part};
 use ripieno::music::{Interval, Time};
+use ripieno::narrow::Narrow;
 use ripieno::notate::{ElementKind, Measure, Score, StaffNote};
 
 /// A key that sounds from one time to another. A stroke without pitch is key -1.
@@ -69,8 +70,9 @@ fn sounding(score: &Score, measures: &[Measure]) -> Vec<Sounding> {
                     first
                 }
                 None => {
+                    let sounds = keys.len();
                     sounding.extend(keys.into_iter().map(|key| (from, to, key)));
-                    sounding.len() - note.heads.len().max(1)
+                    sounding.len() - sounds
                 }
             };
             tied = note.tie_to.then_some(first);
@@ -84,7 +86,23 @@ fn keys(note: &StaffNote, transposition: Interval) -> Vec<i32> {
     if note.heads.is_empty() {
         return vec![STROKE];
     }
-    note.heads.iter().map(|head| head.pitch.midi() + transposition.semitones).collect()
+    let heads: Vec<i32> =
+        note.heads.iter().map(|head| head.pitch.midi() + transposition.semitones).collect();
+    if let Some(sounding) = note.harmonic {
+        let [stopped, touched] = heads[..] else { panic!("a harmonic has two heads: {heads:?}") };
+        let key = harmonic(stopped, touched);
+        assert_eq!(key, sounding.midi() + transposition.semitones, "what a harmonic sounds");
+        return vec![key];
+    }
+    heads
+}
+
+/// What a string sounds that is stopped at one key and touched at another: the partial at whose node the
+/// touching finger lies.
+fn harmonic(stopped: i32, touched: i32) -> i32 {
+    let free = 2.0_f64.powf(f64::from(stopped - touched) / 12.0);
+    let partial = (1.0 / (1.0 - free)).round();
+    stopped + (12.0 * partial.log2()).round().narrow::<i32>()
 }
 
 fn keys_of(part: &Part, note: &PackedNote) -> Vec<i32> {

@@ -343,8 +343,8 @@ const SKETCHES: &[Sketch] = &[
     Sketch {
         rule: "strings/double-stop",
         players: "violin-1 1 players",
-        good: &["1/2 G3&E4 B4", "1/1 D4&A4"],
-        bad: &["1/1 G3&B3", "1/2 G4 A3&C4", "1/1 Bb3&G5"],
+        good: &["1/2 G3&E4 B4", "1/1 D4&A4", "1/1 D6[harmonic D4]"],
+        bad: &["1/1 G3&B3", "1/2 G4 A3&C4", "1/1 Bb3&G5", "1/1 Ab4[harmonic Ab3]"],
         ..VIOLINS
     },
     Sketch {

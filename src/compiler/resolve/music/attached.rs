@@ -15,6 +15,7 @@ impl Builder<'_> {
             slur_starts: std::mem::take(&mut self.state.slur_waits),
             slur_ends: false,
             neighbour: None,
+            touch: None,
             of_two: None,
             graces: self.graces_before(stroke).map(Box::new),
         }
@@ -77,7 +78,9 @@ impl Builder<'_> {
         written: &[MarkTree],
         pitches: &[Pitch],
     ) -> Option<PitchName> {
-        let named = |mark: &&MarkTree| mark.note.is_some() && mark.word.value != "tremolo";
+        let named = |mark: &&MarkTree| {
+            mark.note.is_some() && !["tremolo", "harmonic"].contains(&mark.word.value.as_str())
+        };
         let mark = written.iter().find(named)?;
         let (note, main) = (mark.note.as_ref()?, pitches.last()?);
         let way = match mark.word.value.as_str() {
@@ -91,8 +94,9 @@ impl Builder<'_> {
                         format!("`{word}` has no other note."),
                     )
                     .with_help(
-                        "`trill`, `turn` and `mordent` name a note, `[trill Eb]`, and `tremolo` \
-                         the note that it goes to and fro with, `[tremolo A]`.",
+                        "`trill`, `turn` and `mordent` name a note, `[trill Eb]`, `tremolo` the note \
+                         that it goes to and fro with, `[tremolo A]`, and `harmonic` the note \
+                         that is stopped, `[harmonic E4]`.",
                     ),
                 );
                 return None;

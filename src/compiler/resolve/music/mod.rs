@@ -3,6 +3,7 @@
 
 mod attached;
 mod by_turns;
+mod harmonics;
 mod miscounted;
 mod repeated;
 mod slurs;
@@ -292,13 +293,15 @@ impl Builder<'_> {
                 let pitches = self.pitches(pitches);
                 let neighbour = self.neighbour(marks, &pitches);
                 let other = self.other_of_two(marks, &pitches, tuplet.is_some());
-                let attached = Attached { neighbour, ..self.attached(marks, false) };
+                let touch = self.touch(marks, &pitches);
+                let attached = Attached { neighbour, touch, ..self.attached(marks, false) };
                 match other {
                     Some(other) => self.sounds_by_turns(bar, (pitches, other), attached, span),
                     None => self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet),
                 }
             }
             Element::Stroke(marks) => {
+                self.untouched(marks);
                 let attached = self.attached(marks, true);
                 self.sounds(bar, Sound::Stroke, attached, span, tuplet);
             }
@@ -325,6 +328,7 @@ impl Builder<'_> {
                     .state
                     .last
                     .is_some_and(|last| matches!(self.notes[last].sound, Sound::Stroke));
+                self.untouched(marks);
                 let attached = self.attached(marks, struck);
                 let length = self.advance(bar, span, tuplet);
                 self.state.slur_told = true;

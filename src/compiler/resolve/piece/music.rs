@@ -6,7 +6,7 @@ use super::form::Form;
 use super::pitches::Pitches;
 use super::written::WrittenNotes;
 use crate::diagnostics::Span;
-use crate::music::{Chord, Key, Pitch, PitchName, Time};
+use crate::music::{Chord, Key, Pitch, PitchName, Time, Touch};
 
 /// A chord of the harmony with the time that it holds.
 #[derive(Clone, PartialEq, Debug)]
@@ -151,6 +151,9 @@ pub struct Attached {
     pub slur_ends: bool,
     /// The neighbour of a trill, mordent or turn (sounding), where it is named.
     pub neighbour: Option<PitchName>,
+    /// Where the string is touched, of an artificial harmonic: one that names its stopped note. It has
+    /// [`Mark::Harmonic`] too, and a single pitch, which sounds.
+    pub touch: Option<Touch>,
     /// Grace notes before the note, if any.
     pub graces: Option<Box<Graces>>,
 }
@@ -199,7 +202,7 @@ pub enum Mark {
     UpBow,
     /// Down-bow.
     DownBow,
-    /// Natural harmonic.
+    /// Harmonic: natural, or artificial where [`Attached::touch`] says how.
     Harmonic,
     /// Stopped by the hand (horn).
     Stopped,

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::{Attached, Graces, Mark, Marks, OfTwo};
-use crate::music::{Letter, Pitch, Time};
+use crate::music::{Letter, Pitch, Time, Touch};
 
 /// Any pitch; its alteration is mostly one that is written.
 pub(crate) fn pitch() -> impl Strategy<Value = Pitch> {
@@ -27,16 +27,26 @@ pub(crate) fn attached() -> impl Strategy<Value = Attached> {
         prop_oneof![9 => 0..=4_u8, 1 => any::<u8>()],
         proptest::option::weighted(0.1, of_two),
         proptest::option::weighted(0.1, neighbour),
+        proptest::option::weighted(0.1, proptest::sample::select(&Touch::ALL[..])),
         proptest::option::weighted(0.1, graces),
     )
         .prop_map(
-            |([trill, open, slur_starts, slur_ends], tremolo, of_two, neighbour, graces)| {
+            |([trill, open, slur_starts, slur_ends], tremolo, of_two, neighbour, touch, graces)| {
                 let mut marks = Marks::NONE;
                 [(trill, Mark::Trill), (open, Mark::Arpeggio)]
                     .iter()
                     .filter(|(has, _)| *has)
                     .for_each(|(_, mark)| marks.insert(*mark));
-                Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces }
+                Attached {
+                    marks,
+                    tremolo,
+                    of_two,
+                    slur_starts,
+                    slur_ends,
+                    neighbour,
+                    touch,
+                    graces,
+                }
             },
         )
 }

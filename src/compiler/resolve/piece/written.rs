@@ -11,7 +11,7 @@ use std::ops::Range;
 use super::music::{Attached, Marks, Note, OfTwo, Sound};
 use super::pitches::Pitches;
 use crate::diagnostics::{FileId, ItemId, Span};
-use crate::music::{Letter, Pitch, PitchName, Time};
+use crate::music::{Letter, Pitch, PitchName, Time, Touch};
 use crate::narrow::Narrow;
 
 /// Notes in order of time. They are unpacked as they are asked for: who goes through them does so
@@ -276,11 +276,13 @@ impl Packer {
             of_two
                 | u8::from(attached.slur_starts) << 2
                 | u8::from(attached.slur_ends) << 3
-                | u8::from(attached.neighbour.is_some()) << 4,
+                | u8::from(attached.neighbour.is_some()) << 4
+                | u8::from(attached.touch.is_some()) << 5,
         ]);
         if let Some(neighbour) = attached.neighbour {
             self.bytes.extend([neighbour.letter as u8, neighbour.alter.cast_unsigned()]);
         }
+        self.bytes.extend(attached.touch.map(|touch| touch as u8));
     }
 
     fn pitch(&mut self, pitch: Pitch) {
@@ -399,8 +401,9 @@ impl WrittenIter<'_> {
         };
         let neighbour = (more & 16 != 0)
             .then(|| PitchName::new(letter(self.byte()), self.byte().cast_signed()));
+        let touch = (more & 32 != 0).then(|| touch(self.byte()));
         let (slur_starts, slur_ends) = (more & 4 != 0, more & 8 != 0);
-        Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, graces: None }
+        Attached { marks, tremolo, of_two, slur_starts, slur_ends, neighbour, touch, graces: None }
     }
 
     #[inline]
@@ -413,6 +416,11 @@ impl WrittenIter<'_> {
 #[inline]
 fn letter(number: u8) -> Letter {
     Letter::ALL[usize::from(number).min(Letter::ALL.len() - 1)]
+}
+
+#[inline]
+fn touch(number: u8) -> Touch {
+    Touch::ALL[usize::from(number).min(Touch::ALL.len() - 1)]
 }
 
 impl Iterator for WrittenIter<'_> {

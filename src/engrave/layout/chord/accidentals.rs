@@ -2,9 +2,11 @@
 
 use kurbo::Rect;
 
-use super::Head;
+use super::{Chord, Head, accidental_sign};
 use crate::glyphs::Glyph;
 use crate::layout::measures::{ACCIDENTAL_GAP, LEDGER_REACH};
+use ripieno_compiler::music::Letter;
+use ripieno_compiler::narrow::Narrow;
 
 /// Room of a parenthesis beside an accidental, and how far it stands from that at its nearest: nearer, a small
 /// staff has no white between the two. Our heuristic.
@@ -97,4 +99,24 @@ pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64
 fn ledger_lines(place: i32) -> impl Iterator<Item = f64> {
     let lines = 3..=place.abs() / 2;
     lines.map(move |line| f64::from(-line * place.signum()))
+}
+
+/// The accidental of a head that is tied from the note before, where the signature of so many fifths does
+/// not give it and it does not stand there anyway.
+pub(in crate::layout) fn restated(chord: &Chord, head: &Head, fifths: i32) -> Option<Glyph> {
+    let note = chord.note()?;
+    let pitch = note.heads.get(usize::from(head.index))?.pitch;
+    if !note.tie_from || head.accidental.is_some() || pitch.alter == alter(fifths, pitch.letter) {
+        return None;
+    }
+    Some(accidental_sign(pitch.alter))
+}
+
+/// What a signature of so many fifths makes of a letter: the sharps come in the order F C G D A E B, the
+/// flats against it.
+pub(in crate::layout) fn alter(fifths: i32, letter: Letter) -> i8 {
+    const ORDER: [Letter; 7] =
+        [Letter::F, Letter::C, Letter::G, Letter::D, Letter::A, Letter::E, Letter::B];
+    let place = ORDER.iter().position(|other| *other == letter).unwrap_or_default();
+    (fifths + 6 - place.narrow::<i32>()).div_euclid(7).narrow::<i8>()
 }

@@ -95,10 +95,10 @@ pub(super) fn rest(xml: &mut Xml, setting: Setting, element: &Element, whole: bo
 /// Writes a note: one `note` for each head.
 pub(super) fn note(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
     if note.heads.is_empty() {
-        return head(xml, setting, element, note, None, true);
+        return head(xml, setting, element, note, None, 0);
     }
     for (index, written) in note.heads.iter().enumerate() {
-        head(xml, setting, element, note, Some(*written), index == 0);
+        head(xml, setting, element, note, Some(*written), index);
     }
 }
 
@@ -108,8 +108,9 @@ fn head(
     element: &Element,
     note: &StaffNote,
     head: Option<Head>,
-    first: bool,
+    index: usize,
 ) {
+    let first = index == 0;
     xml.open("note");
     match note.grace {
         Some(Grace::Crushed) => xml.empty_with("grace", &[("slash", "yes")]),
@@ -158,6 +159,9 @@ fn head(
         Stem::Up => xml.word("stem", "up"),
         Stem::Down => xml.word("stem", "down"),
         Stem::None => {}
+    }
+    if note.is_touched(index) {
+        xml.word_with("notehead", &[("filled", "no")], "diamond");
     }
     setting.staff_number(xml);
     if first {
@@ -280,15 +284,17 @@ fn tuplet_signs(xml: &mut Xml, element: &Element) {
     }
 }
 
-/// Ties stand on every head, a spread sign too; everything else on the first.
+/// Ties stand on every head, a spread sign and what makes an artificial harmonic too; everything else on
+/// the first.
 fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote, first: bool) {
     let tied = note.tie_from || note.tie_to;
     let hung = has_ornaments(setting, element, note)
         || setting.slurs().next().is_some()
         || !note.marks.is_empty()
         || has_tuplet_sign(element);
+    let touched = note.harmonic.is_some();
     let spread = note.marks.has(Mark::Arpeggio);
-    if !(tied || spread || first && hung) {
+    if !(tied || spread || touched || first && hung) {
         return;
     }
     xml.open("notations");
@@ -311,6 +317,10 @@ fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNot
         }
         tuplet_signs(xml, element);
         marks(xml, setting, element, note);
+    } else if touched {
+        xml.open("technical");
+        artificial(xml, "touching-pitch");
+        xml.close("technical");
     }
     if spread {
         // One number on both staves: the chord is spread through both hands.
@@ -369,10 +379,14 @@ fn marks(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
     }
     let groups = [(Group::Technical, "technical"), (Group::Articulations, "articulations")];
     for (group, tag) in groups {
-        if note.marks.is_empty() || note.marks.iter().all(|mark| place(mark) != group) {
+        let touched = group == Group::Technical && note.harmonic.is_some();
+        if !touched && note.marks.iter().all(|mark| place(mark) != group) {
             continue;
         }
         xml.open(tag);
+        if touched {
+            artificial(xml, "base-pitch");
+        }
         for mark in note.marks.iter().filter(|mark| place(*mark) == group) {
             write_mark(xml, setting.by, mark);
         }
@@ -381,6 +395,14 @@ fn marks(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
     if note.marks.has(Mark::Fermata) {
         xml.empty("fermata");
     }
+}
+
+/// One of the two notes of an artificial harmonic, and which it is.
+fn artificial(xml: &mut Xml, which: &'static str) {
+    xml.open("harmonic");
+    xml.empty("artificial");
+    xml.empty(which);
+    xml.close("harmonic");
 }
 
 fn ornaments(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {

@@ -3,7 +3,7 @@ use quick_xml::events::Event;
 
 use super::*;
 use crate::edition;
-use crate::music::Time;
+use crate::music::{Time, Touch};
 use crate::notate::testing::{
     Fixture, bass_drum, cello, clarinet, form, harp, harpsichord, natural_horn,
 };
@@ -363,4 +363,28 @@ fn a_bass_line_alone_names_no_staff() {
     let file = text(part(&bass.role(Role::Bass).score(), 0));
     assert!(!file.contains("<staves>") && !file.contains("<staff>") && !file.contains("<backup>"));
     assert!(file.contains("<sign>F</sign>"));
+}
+
+#[test]
+fn an_artificial_harmonic_is_its_base_and_touching_pitch() {
+    let score = Fixture::new(&["2/4"])
+        .notes("0/1 1/4 E6, 1/4 1/4 A5")
+        .touch(0, Touch::Fourth)
+        .mark(0, Mark::UpBow)
+        .mark(1, Mark::Harmonic)
+        .score();
+    let file = text(part(&score, 0));
+    let mut notes = file.split("<note>").skip(1);
+    let mut next = || notes.next().unwrap().split_whitespace().collect::<Vec<_>>().join("");
+    let stopped = next();
+    let harmonic = |kind: &str| format!("<harmonic>{kind}</harmonic>");
+    assert!(stopped.contains("<step>E</step><octave>4</octave>"), "{stopped}");
+    assert!(stopped.contains(&harmonic("<artificial/><base-pitch/>")), "{stopped}");
+    assert!(stopped.contains("<up-bow/>") && !stopped.contains("<notehead"), "{stopped}");
+    let touched = next();
+    assert!(touched.contains("<chord/><pitch><step>A</step><octave>4</octave>"), "{touched}");
+    assert!(touched.contains("filled=\"no\">diamond</notehead>"), "{touched}");
+    assert!(touched.contains(&harmonic("<artificial/><touching-pitch/>")), "{touched}");
+    assert!(!touched.contains("up-bow"), "{touched}");
+    assert!(next().contains(&harmonic("<natural/>")));
 }

@@ -488,7 +488,8 @@ impl<'e, 'a> Writer<'e, 'a> {
             Some(Grace::Crushed) => "crushed note ",
             None => "",
         });
-        text.push_str(&if names.is_empty() { "stroke".to_owned() } else { names.join(" and ") });
+        let together = if note.harmonic.is_some() { " stopped, touched at " } else { " and " };
+        text.push_str(&if names.is_empty() { "stroke".to_owned() } else { names.join(together) });
         text.push(' ');
         text.push_str(&value_name(element.value));
         let mut more: Vec<String> = Vec::new();
@@ -527,11 +528,7 @@ impl<'e, 'a> Writer<'e, 'a> {
         note: &StaffNote,
         in_force: &mut (Option<NoteValue>, Option<i8>),
     ) -> String {
-        let names: Vec<String> = note
-            .heads
-            .iter()
-            .map(|head| words::pitch(head.pitch, false, &mut in_force.1))
-            .collect();
+        let names = words::pitches(note, |_| false, &mut in_force.1);
         let mut text = String::new();
         if note.slur_starts || note.slur_leaves {
             text.push('{');
@@ -544,7 +541,7 @@ impl<'e, 'a> Writer<'e, 'a> {
         if note.tie_from {
             text.push('…');
         }
-        text.push_str(&if names.is_empty() { "×".to_owned() } else { names.join("&") });
+        text.push_str(&names);
         if note.grace.is_some() {
             text.push(')');
         } else {

@@ -196,13 +196,5 @@ fn rest(element: &Element) -> Cell {
 
 /// The names of a note's heads from the lowest up; a cross for a stroke without pitch.
 fn heads(note: &StaffNote, octave: &mut Option<i8>) -> String {
-    if note.heads.is_empty() {
-        return "×".to_string();
-    }
-    let names: Vec<String> = note
-        .heads
-        .iter()
-        .map(|head| words::pitch(head.pitch, head.accidental_shown, octave))
-        .collect();
-    names.join("&")
+    words::pitches(note, |head| head.accidental_shown, octave)
 }

@@ -310,3 +310,10 @@ fn a_long_score_is_the_same_part_by_part() {
         assert!(String::from_utf8(by_parts).unwrap() == write(&full_score(&score), style));
     }
 }
+
+#[test]
+fn an_artificial_harmonic_says_what_is_stopped_and_touched() {
+    let text = part(&score_of(&violin(1, "1: 1/1 E6[harmonic E4] |")), 0);
+    assert!(text.contains("E4&◇A"), "{text}");
+    assert!(text.contains("◇ where the finger touches the string"), "{text}");
+}

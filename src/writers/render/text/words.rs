@@ -1,7 +1,7 @@
 //! Music in words and short signs.
 
 use crate::music::{Interval, Key, Letter, Pitch, PitchName, Time};
-use crate::notate::{NoteValue, PairedTremolo, StaffNote};
+use crate::notate::{Head, NoteValue, PairedTremolo, StaffNote};
 use crate::resolve::{Mark, Tempo};
 
 /// Signs under the notes, with what they mean.
@@ -23,6 +23,26 @@ pub(super) const SIGNS: [(Mark, &str, &str); 16] = [
     (Mark::Breath, ",", "breath after the note"),
     (Mark::Arpeggio, "arp.", "spread upwards"),
 ];
+
+/// The sign before the note at which the string of an artificial harmonic is touched.
+pub(super) const TOUCHED: &str = "◇";
+
+/// The names of a note's heads from the lowest up; a cross for a stroke without pitch.
+pub(super) fn pitches(
+    note: &StaffNote,
+    natural_shown: impl Fn(&Head) -> bool,
+    octave: &mut Option<i8>,
+) -> String {
+    if note.heads.is_empty() {
+        return "×".to_string();
+    }
+    let name = |(index, head): (usize, &Head)| {
+        let touched = if note.is_touched(index) { TOUCHED } else { "" };
+        format!("{touched}{}", pitch(head.pitch, natural_shown(head), octave))
+    };
+    let names: Vec<String> = note.heads.iter().enumerate().map(name).collect();
+    names.join("&")
+}
 
 /// A chord symbol with the signs of print: "B♭m7/D♭".
 pub(super) fn chord(chord: Option<crate::music::Chord>) -> String {

@@ -20,9 +20,9 @@ fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
     taxed.map(|(index, _)| index).collect()
 }
 
-/// The top pitch of a note as a key number.
+/// The top pitch at which a finger stands as a key number.
 fn top(note: &PackedNote) -> Option<i32> {
-    note.sound().pitches().last().map(|pitch| pitch.midi())
+    note.fingered().last().map(|pitch| pitch.midi())
 }
 
 /// Steps from one note straight to the next (index of the second), with the seconds between their

@@ -85,7 +85,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         // Who reads one clef alone is used to the lines above it; below, one more than usual is the limit.
         if let [only] = instrument.clefs.as_slice() {
             let deep = |note: &crate::arrange::PackedNote| {
-                let written = note.sound().pitches().iter().map(|p| part.written(*p, note.start()));
+                let stand = note.fingered().into_iter();
+                let written = stand.map(|p| part.written(p, note.start()));
                 written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > limit + 1)
             };
             let offences = cx.offences(&RULE, &stretch, 0, |range| {
@@ -117,7 +118,8 @@ fn in_any_clef(cx: &Context, stretch: &Stretch, limit: i32) -> Vec<(usize, i32)>
         let written: Vec<(usize, Pitch)> = (first..after)
             .flat_map(|index| {
                 let note = &part.notes[index];
-                note.sound().pitches().iter().map(move |p| (index, part.written(*p, note.start())))
+                let stand = note.fingered().into_iter();
+                stand.map(move |p| (index, part.written(p, note.start())))
             })
             .collect();
         let needed = |clef: Clef| {

@@ -4,10 +4,12 @@
 //! Chords for a single string player that do not lie on neighbouring strings, that need two notes
 //! on one string, or whose stopped notes lie farther apart than the hand reaches. Open strings
 //! need no finger, and plucked strings need not be neighbours. Sections can divide; for them see
-//! `strings/divisi`.
+//! `strings/divisi`. And artificial harmonics whose string the hand does not reach to touch while
+//! it stops the note that they name, whoever plays them.
 //!
 //! # Why it matters
-//! The chord cannot be played; the player will leave a note out.
+//! The chord cannot be played; the player will leave a note out. A harmonic that is not reached does
+//! not sound.
 //!
 //! # Example
 //! ```ripieno
@@ -44,6 +46,7 @@ use crate::arrange::PackedNote;
 use crate::check::context::{Context, Stretch, plucked};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
+use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "strings/double-stop",
@@ -58,13 +61,19 @@ pub const RULE: Rule = Rule {
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        if instrument.open_strings.is_empty() || part.player.count > 1 {
+        if instrument.open_strings.is_empty() {
             continue;
         }
         let changes = cx.techniques(player);
         let offends = |note: &PackedNote| {
+            if note.attached().touch.is_some() {
+                let fingered = <[Pitch; 2]>::try_from(&note.fingered()[..]).ok();
+                let reached = |two| super::can_touch(instrument, cx.era, two, note.solo());
+                return fingered.is_some_and(|two| !reached(two));
+            }
             let pitches = note.sound().pitches();
             pitches.len() > 1
+                && part.player.count == 1
                 && !super::one_hand(
                     instrument,
                     cx.era,
@@ -76,6 +85,22 @@ fn check(cx: &Context, findings: &mut Findings) {
         let offences = cx.offences_of_notes(&RULE, &stretch, offends);
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
+            if note.attached().touch.is_some() {
+                let fingered: Vec<String> =
+                    note.fingered().iter().map(ToString::to_string).collect();
+                let message = format!(
+                    "{} cannot stop and touch one string at {} in {}{}.",
+                    part.player.name,
+                    words::list(&fingered, "and"),
+                    cx.form.place(note.start()),
+                    passage.and_more(),
+                );
+                let finding = cx.finding(&RULE, &passage, message).with_help(
+                    "Leave the harmonic out, or write it higher: there the hand reaches farther.",
+                );
+                findings.push_line(cx, passage.line, finding);
+                continue;
+            }
             let chord: Vec<String> =
                 note.sound().pitches().iter().map(ToString::to_string).collect();
             let message = format!(

@@ -54,6 +54,24 @@ fn one_hand(
     })
 }
 
+/// Can one hand stop a note on some string and touch that string at another one? An open string needs
+/// no finger. What lies below every string is not its business.
+fn can_touch(
+    instrument: &Instrument,
+    era: i32,
+    [stopped, touched]: [Pitch; 2],
+    solo: bool,
+) -> bool {
+    let Some(row) = instrument.open_strings(era) else { return true };
+    let reach = reach(instrument, solo);
+    let mut has_it = row.strings.iter().filter(|string| string.midi() <= stopped.midi()).peekable();
+    has_it.peek().is_none()
+        || has_it.any(|string| {
+            let [nearer, farther] = [stopped, touched].map(|pitch| pitch.midi() - string.midi());
+            nearer == 0 || place(farther) - place(nearer) <= reach
+        })
+}
+
 /// Which strings may take so many notes, the lowest first: neighbours, or any if they are plucked.
 fn choices(strings: usize, notes: usize, plucked: bool) -> Vec<Vec<usize>> {
     (0..1_usize << strings)
@@ -71,6 +89,28 @@ mod tests {
         let pitches: Vec<Pitch> = chord.iter().map(|name| name.parse().unwrap()).collect();
         let instrument = crate::instruments::find("cello").unwrap();
         one_hand(instrument, 1810, &pitches, plucked, false)
+    }
+
+    #[test]
+    fn a_hand_touches_a_string_where_it_reaches_from_the_stopped_note() {
+        let touches = |id: &str, solo: bool, notes: [&str; 2]| {
+            let pitches = notes.map(|name| name.parse().unwrap());
+            can_touch(crate::instruments::find(id).unwrap(), 1890, pitches, solo)
+        };
+        assert!(touches("violin", false, ["E4", "A4"]));
+        assert!(touches("violin", false, ["G#3", "D#4"]), "the fifth on the violin");
+        assert!(!touches("violin", false, ["G#3", "G#4"]), "no octave beside the nut");
+        assert!(touches("viola", false, ["D3", "G3"]));
+        assert!(touches("cello", false, ["E3", "A3"]));
+        assert!(!touches("cello", false, ["C#2", "F#2"]), "no fourth beside the nut");
+        assert!(!touches("double-bass", false, ["F1", "Bb1"]));
+        assert!(touches("double-bass", false, ["G2", "C3"]), "the string is open");
+        // A fourth lies in the hand of the double bass from the octave on, by the thumb.
+        assert!(touches("double-bass", false, ["C4", "F4"]));
+        assert!(
+            touches("cello", false, ["B1", "E2"]),
+            "below the compass, which another rule says"
+        );
     }
 
     #[test]
