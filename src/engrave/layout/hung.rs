@@ -334,13 +334,32 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64, above: bool) {
         bounds.x1 += signed;
     }
     if waved {
-        let mut at = x + bounds.x1 + 0.25 * size;
-        while at + 0.9 * size < to {
-            let place = (at, y - 0.65 * size);
-            canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, place, size);
-            at += 0.97 * size;
-        }
+        wave(canvas, note, (x + bounds.x1 + 0.25 * size, to), y);
     }
+}
+
+/// The wavy line of a trill from and to some place, at the height of its sign.
+fn wave(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), y: f64) {
+    let (origin, size) = (Some(note.chord.origin()), size(note));
+    let mut at = from;
+    while at + 0.9 * size < to {
+        let place = (at, y - 0.65 * size);
+        canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, place, size);
+        at += 0.97 * size;
+    }
+}
+
+/// The wavy line of a trill that began on the line before: from the note that is tied to its end, but at least once.
+pub(super) fn trill_goes_on(canvas: &mut Canvas, note: &Placed, end: f64) {
+    let x = note.x - 0.5;
+    let to = (end - 0.6).max(x + size(note));
+    let y = match note.chord.side != Some(Side::Lower) {
+        true => canvas.sky.top(x, to).min(-2.0) - ABOVE,
+        false => {
+            canvas.sky.bottom(x, to).max(2.0) + ABOVE + scaled(Glyph::OrnamentTrill, size(note)).y1
+        }
+    };
+    wave(canvas, note, (x, to), y);
 }
 
 /// Numbers of tuplets, with a bracket where no beam shows which notes belong together. Over notes that are `sung` the

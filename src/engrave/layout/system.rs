@@ -411,6 +411,7 @@ impl SystemLine<'_> {
             let ends = |n: usize| self.trill_end(notes, n, end);
             hung::ornaments(canvas, notes, &voices, &ends);
         }
+        self.trills_go_on(canvas, &spans, &voices, end);
         self.octave_lines(canvas, &spans, (begin, end));
         for notes in &voices {
             directions::lyrics(canvas, notes, end);

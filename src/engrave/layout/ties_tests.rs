@@ -2,8 +2,9 @@
 
 use super::measures::{SLUR_MIDDLE, STAFF_LINE};
 use super::page_tests::bars;
-use super::tests::{of, part};
-use crate::page::{Kind, Mark, Page};
+use super::tests::{of, part, part_in};
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark, Page, Shape};
 use crate::paper::Setup;
 
 /// Ties of the first line of a page, and the heights of its staff lines.
@@ -108,4 +109,24 @@ fn a_tie_into_two_endings_leads_into_each_of_them_and_from_neither_into_the_othe
     assert!(!through(&ties[1]), "into the second, behind the repeat");
     // The accidental stands again.
     assert_eq!(of(page, Kind::Accidental).len(), 2);
+}
+
+#[test]
+fn the_line_of_a_trill_that_is_tied_on_goes_on_at_the_head_of_the_next_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 6 end";
+    let notes = "1: 1/1 D5 | 2: E5 | 3: D5[trill] | 4: = | 5: 1/4 = 1/2 C5 1/4 B4 | 6: 1/1 C5 |";
+    let setup = Setup { lines: vec![3], ..Setup::default() };
+    let page = &part_in(form, notes, &setup).pages[0];
+    let waves: Vec<kurbo::Rect> =
+        page.marks.iter().filter(|mark| is_wave(mark)).map(Mark::bounds).collect();
+    let heads: Vec<kurbo::Rect> = of(page, Kind::Head).into_iter().map(Mark::bounds).collect();
+    // The fourth note stands on the second line, and so do the waves over it and over the first quarter.
+    let second = waves.iter().filter(|wave| wave.y0 > heads[2].y1).map(|wave| (wave.x0, wave.x1));
+    let reach =
+        second.fold((f64::MAX, 0.0_f64), |reach, wave| (reach.0.min(wave.0), reach.1.max(wave.1)));
+    assert!(reach.0 < heads[3].x1 && reach.1 > heads[4].x0 && reach.1 < heads[5].x0, "{reach:?}");
+}
+
+fn is_wave(mark: &Mark) -> bool {
+    matches!(mark.shape, Shape::Glyph { glyph: Glyph::WiggleTrill, .. })
 }

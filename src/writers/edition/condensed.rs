@@ -19,7 +19,7 @@ use smallvec::{SmallVec, smallvec};
 
 use crate::instruments::Clef;
 use crate::music::{Interval, Key, Time};
-use crate::notate::accidentals::Accidentals;
+use crate::notate::accidentals::{self, Accidentals};
 use crate::notate::clefs::of_two;
 use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
 
@@ -418,7 +418,8 @@ fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
     of_two([first, second], pair[0].instrument, &partings::lie_far_apart(pair))
 }
 
-/// Decides accidentals and stems anew for the whole staff: both players read the same bars.
+/// Decides accidentals and stems anew for the whole staff: both players read the same bars, and where each has a
+/// voice of his own, an accidental of the other does not hold for him (Gould, Behind Bars, 2011, from memory).
 fn settle(bars: &mut [StaffBar]) {
     let mut accidentals = Accidentals::new();
     let (mut key, mut clef) = (Key::C_MAJOR, Clef::Treble);
@@ -428,6 +429,10 @@ fn settle(bars: &mut [StaffBar]) {
             bar.voices.iter_mut().flat_map(|voice| voice.elements.to_mut()).collect();
         elements.sort_by_key(|element| element.at);
         accidentals.mark_bar(elements, key, bar.transposition.is_some());
+        for voice in &mut bar.voices {
+            let shared = voice.players.len() > 1;
+            accidentals::mark_alone(voice.elements.to_mut(), key, shared);
+        }
         let before = clef;
         for voice in &mut bar.voices {
             let forced = voice.stems;

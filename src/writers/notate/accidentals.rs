@@ -13,6 +13,8 @@
 //! Each courtesy is said once in a bar. Source: Gould, Behind Bars, 2011, chapter "Accidentals and
 //! key signatures", from memory.
 
+use smallvec::SmallVec;
+
 use crate::music::{Key, Pitch};
 use crate::narrow::Narrow;
 
@@ -113,6 +115,35 @@ impl Accidentals {
             octave += 7;
         }
         false
+    }
+}
+
+/// Adds the accidentals that a voice of a bar needs by itself. Where two players share it, each reads his own: one
+/// the lower, one the upper of two heads.
+pub(crate) fn mark_alone(elements: &mut [Element], key: Key, shared: bool) {
+    let mut stated: [SmallVec<[(usize, i8); 8]>; 2] = Default::default();
+    for element in elements {
+        let ElementKind::Note(note) = &mut element.kind else { continue };
+        let (tied, two) = (note.tie_from, shared && note.heads.len() == 2);
+        for (rank, head) in note.heads.iter_mut().enumerate() {
+            let (own, alter) = (place(head.pitch), head.pitch.alter);
+            if tied && !head.accidental_shown {
+                continue;
+            }
+            let readers = if two { rank..rank + 1 } else { 0..2 };
+            for stated in &mut stated[readers] {
+                let before = stated.iter_mut().find(|(other, _)| *other == own);
+                let expected =
+                    before.as_ref().map_or(key.alter(head.pitch.letter), |known| known.1);
+                if expected != alter {
+                    (head.accidental_shown, head.courtesy) = (true, false);
+                }
+                match before {
+                    Some(known) => known.1 = alter,
+                    None => stated.push((own, alter)),
+                }
+            }
+        }
     }
 }
 

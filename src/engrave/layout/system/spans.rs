@@ -118,6 +118,28 @@ impl SystemLine<'_> {
         }
     }
 
+    /// The wavy lines of trills on notes that are tied into this line from the one before: they go on at its head
+    /// (Gould, Behind Bars, 2011, from memory).
+    pub(super) fn trills_go_on(
+        &self,
+        canvas: &mut Canvas,
+        spans: &[&SheetSpan],
+        voices: &[Vec<Placed>],
+        end: f64,
+    ) {
+        let Some(first) = self.placed.first() else { return };
+        for span in spans {
+            let SpanKind::Trill(from, to) = span.kind else { continue };
+            let Some(notes) = voices.get(to.voice).filter(|_| from.bar < first.bar) else {
+                continue;
+            };
+            let tied = |note: &Placed| note.chord.note().is_some_and(|note| note.tie_from);
+            if notes.first().is_some_and(tied) {
+                hung::trill_goes_on(canvas, &notes[0], self.trill_end(notes, 0, end));
+            }
+        }
+    }
+
     /// Where a time of a bar of this line lies, or nothing.
     pub(super) fn place_of(&self, (bar, at): (usize, Time)) -> Option<(f64, bool)> {
         let placed = self.placed.iter().find(|placed| placed.bar == bar)?;
