@@ -15,7 +15,7 @@ use super::gather::{gather, places};
 use super::piece::{Ensemble, HALVES, Player, SetLimit, WholeSection};
 use super::{Resolver, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span, nearest};
-use crate::instruments::{self, Instrument, catalogue};
+use crate::instruments::{self, Family, Instrument, catalogue};
 use crate::limits;
 use crate::narrow::Narrow;
 use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PlayersTree, Tree, Word};
@@ -242,12 +242,24 @@ fn ensemble<'t>(
     Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
 }
 
-/// Where a player stands in a score: by his instrument, soloists above the sections of theirs (common practice),
-/// and by the number of his section.
-pub(super) fn score_place<P: Borrow<Player>>(player: &Player, among: &[P]) -> (u16, bool, u8) {
+/// Where a player stands in a score: keyboards of chamber music at the foot (common practice), else by his instrument,
+/// soloists above the sections of theirs (common practice), and by the number of his section.
+pub(super) fn score_place<P: Borrow<Player>>(
+    player: &Player,
+    among: &[P],
+) -> (bool, u16, bool, u8) {
     let section = player.line_name.rsplit('-').next().and_then(|number| number.parse().ok());
     let soloist = is_soloist(player, among);
-    (player.instrument.score_order, !soloist, section.unwrap_or(0))
+    let foot = player.instrument.family == Family::Keyboard && are_few(among);
+    (foot, player.instrument.score_order, !soloist, section.unwrap_or(0))
+}
+
+/// Players of chamber music: no more than nine beside a keyboard. Our heuristic.
+const FEW: usize = 10;
+
+/// Do players make chamber music, with nobody else at their part?
+fn are_few<P: Borrow<Player>>(players: &[P]) -> bool {
+    players.len() <= FEW && players.iter().all(|player| player.borrow().count == 1)
 }
 
 /// Is a player one who has a name of his own beside sections of the same instrument: `violin-3 as "Solo violin"`?

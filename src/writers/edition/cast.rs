@@ -258,4 +258,22 @@ mod tests {
         assert_eq!(all[1..4], thin);
         assert!(all[1].starts_with("Violins I") && all[3].starts_with("Violin"), "{all:?}");
     }
+    #[test]
+    fn a_keyboard_stands_at_the_foot_of_chamber_music_and_above_the_strings_of_an_orchestra() {
+        let names = |violins: &str| {
+            let text = format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 2 end }}\n\
+                 voice tune {{ 1: 1/1 C5 | 2: D5 | }}\n\
+                 ensemble few {{ era 1885\n piano\n {violins}\n cello }}\n\
+                 scoring few for few {{ piano, violin-1, cello play tune as melody\n }}\n"
+            );
+            let mut sources = Sources::new();
+            let root = sources.add("ferry", &*text);
+            let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+            let score = notate(&arrange(&piece, &piece.scorings[0]));
+            full_score(&score).parts.iter().map(|part| part.name.clone()).collect::<Vec<_>>()
+        };
+        assert_eq!(names("violin-1 1 player")[2], "Piano");
+        assert_eq!(names("violin-1 8 players")[0], "Piano");
+    }
 }
