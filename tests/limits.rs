@@ -124,6 +124,14 @@ fn source(limit: &Limit, count: usize) -> (String, Shelf) {
             piece.voices = format!("voice tune {{ 1: 1/4 D5 A4 | rest {} | }}\n", count - 1);
             plain(&piece)
         }
+        ("a bar", _) => {
+            piece.form = format!(
+                "form {{\n  1 metre 2/4, key D major, tempo 1/4 at 96\n  1 length {}/4, end\n}}\n",
+                4 * count
+            );
+            piece.voices = format!("voice tune {{ 1: 1/1{} | }}\n", " D5".repeat(count));
+            plain(&piece)
+        }
         ("all bars of a form together", _) => {
             // The last bar brings what is too much.
             let bars = limit.most / 4;

@@ -34,6 +34,8 @@ pub const LINE: usize = 20_000;
 pub const WORD: usize = 500;
 /// The most bars.
 pub const BARS: u32 = 20_000;
+/// The longest bar, in whole notes.
+pub const BAR: usize = 64;
 /// The most voices of a piece.
 pub const VOICES: usize = 500;
 /// The most ensembles.
@@ -69,6 +71,7 @@ pub const LIMITS: &[Limit] = &[
     limit("a name, or a text between quotes", WORD, "characters", "syntax/too-large"),
     limit("a form", BARS as usize, "bars", "bars/too-many"),
     limit("all bars of a form together", BARS as usize, "whole notes", "bars/too-many"),
+    limit("a bar", BAR, "whole notes", "bars/no-such-value"),
     limit("voices of a piece", VOICES, "voices", "names/too-many"),
     limit("ensembles", ENSEMBLES, "ensembles", "names/too-many"),
     limit("ensembles that extend one another", DEPTH, "deep", "names/too-many"),

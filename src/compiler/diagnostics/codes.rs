@@ -164,7 +164,7 @@ pub const CODES: &[Code] = &[
     code("bars/no-such-tempo", "A tempo is out of range.", "Write 5 to 600 to the minute."),
     code(
         "bars/no-such-value",
-        "There is no such note value.",
+        "There is no such note value, or no such length of a bar.",
         "Write `1/1` to `1/128`, a fraction such as `3/8`, or a dotted value.",
     ),
     code("bars/no-value", "The first note has no value.", "Write one before it, such as `1/4`."),

@@ -8,8 +8,11 @@ use crate::limits;
 use crate::lists::put_in_order;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
 use crate::narrow::Narrow;
-use crate::syntax::{BarRange, FormItem, FormLine, MetreTree, Spanned, TempoTree, ValueTree};
+use crate::syntax::{BarRange, FormItem, FormLine, Fraction, MetreTree, Spanned, TempoTree};
 use std::collections::HashMap;
+
+/// How long a bar may be whose length the form says.
+const LONGEST_BAR: Time = Time::of(limits::BAR as i64, 1);
 
 /// What the lines of the form say, each with its bar.
 #[derive(Default)]
@@ -243,10 +246,9 @@ impl Settings {
                 Err(message) => cx.push(bad_value(span, message)),
             },
             FormItem::Length(fraction) => {
-                let value = ValueTree { fraction: *fraction, dots: 0 };
-                match exact(value) {
-                    Ok(length) => self.lengths.push((at, length, span)),
-                    Err(message) => cx.push(bad_value(span, message)),
+match length_of_bar(*fraction) {
+                    Some(length) => self.lengths.push((at, length, span)),
+                    None => cx.push(no_such_length(span, at, *fraction)),
                 }
             }
             FormItem::Repeat(times) => match u8::try_from(*times) {
@@ -308,6 +310,34 @@ impl Settings {
     }
 }
 
+/// The length of a bar, as it was written.
+fn length_of_bar(Fraction { numerator, denominator }: Fraction) -> Option<Time> {
+    let exists = denominator.is_power_of_two() && denominator <= 128 && numerator > 0;
+    let length = exists.then(|| Time::of(i64::from(numerator), i64::from(denominator)));
+    length.filter(|length| *length <= LONGEST_BAR)
+}
+
+fn no_such_length(
+    span: Span,
+    bar: u32,
+    Fraction { numerator, denominator }: Fraction,
+) -> Diagnostic {
+    let message = format!("Bar {bar} cannot be {numerator}/{denominator} long.");
+    let help = if numerator == 0 {
+        "A bar has a length. If nothing is played in it, let the voices rest: `rest`.".to_owned()
+    } else if !denominator.is_power_of_two() || denominator > 128 {
+        "A length counts whole notes, halves, quarters and so on up to 128ths: `length 3/4`."
+            .to_owned()
+    } else {
+        format!(
+            "A bar may be up to {} whole notes long (`length {}/1`): divide it into several bars.",
+            limits::BAR,
+            limits::BAR
+        )
+    };
+    Diagnostic::error("bars/no-such-value", span, message).with_help(help)
+}
+
 /// The key of a tonic, as it was written; one that does not exist is told.
 pub(in crate::resolve) fn read_key(
     cx: &mut Resolver,
@@ -353,5 +383,35 @@ pub(super) fn read_metre(tree: &MetreTree) -> Option<Metre> {
             let groups: Result<Vec<u8>, _> = groups.iter().map(|g| u8::try_from(*g)).collect();
             Metre::additive(&groups.ok()?, u8::try_from(*unit).ok()?)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    #[test]
+    fn a_length_that_no_bar_has_is_told_as_that_of_a_bar() {
+        let told = |length: &str| -> Vec<String> {
+            let text = format!(
+                "piece \"Weir\" {{ }}\nform {{\n1 metre 4/4, key C major\n2 length {length}\n2 end\n}}\n"
+            );
+            let mut sources = Sources::new();
+            let file = sources.add("weir", text);
+            let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+            let of_length =
+                findings.into_iter().filter(|finding| finding.code == "bars/no-such-value");
+            of_length
+                .map(|found| format!("{} {}", found.message, found.help.unwrap_or_default()))
+                .collect()
+        };
+        // It is no note value: twenty whole notes are a cadenza.
+        assert_eq!(told("80/4"), [""; 0]);
+        let long =
+            "Bar 2 cannot be 260/4 long. A bar may be up to 64 whole notes long (`length 64/1`)";
+        assert!(told("260/4")[0].starts_with(long), "{:?}", told("260/4"));
+        assert!(told("3/5")[0].contains("up to 128ths"), "{:?}", told("3/5"));
+        assert!(told("0/4")[0].contains("has a length"), "{:?}", told("0/4"));
     }
 }
