@@ -171,3 +171,14 @@ fn faults_that_a_table_shows_only_as_a_whole_are_reported() {
     let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
     assert!(message.contains("natural.second"), "{message}");
 }
+
+#[test]
+fn keyboards_grow_little_by_little_where_touch_or_swell_grades_them() {
+    for instrument in catalogue() {
+        let keyboard = instrument.family == Family::Keyboard;
+        assert_eq!(instrument.touch.is_some(), keyboard, "{}", instrument.id);
+    }
+    let grades = |id| find(id).unwrap().grades();
+    assert!(["celesta", "piano", "organ", "harp", "oboe"].into_iter().all(grades));
+    assert!(!grades("harpsichord"));
+}

@@ -60,7 +60,7 @@ pub use other_names::{meant, other_names};
 pub use pedals::{Feet, Unset, respelled};
 pub use traits::{
     BlurredRun, Desk, Grasp, Hand, OctaveLines, OutOfUse, Pedals, Ranks, Register, Registers,
-    Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
+    Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Touch, TrillBy, Trills, ValveSide,
 };
 pub use user::{UserFault, read_instruments};
 pub use variant::{Change, variant};
@@ -337,6 +337,8 @@ pub struct Instrument {
     pub telling: Option<Telling>,
     /// Class of loudness.
     pub loudness: Loudness,
+    /// For a keyboard, whether its loudness can be graded.
+    pub touch: Option<Touch>,
     /// Open strings of bowed instruments. See [`Instrument::open_strings`].
     pub open_strings: Vec<OpenStrings>,
     /// The drums of a pair of timpani, the large one first.
@@ -523,11 +525,11 @@ impl Instrument {
         self.family == Family::Strings
     }
 
-    /// Can its player grow louder and softer little by little? Not where a mechanism plucks the strings:
-    /// a harpsichord changes its loudness by stops and manuals (common practice).
+    /// Can its player grow louder and softer little by little? Not on a keyboard whose keys sound alike however
+    /// they are touched (common practice).
     #[must_use]
     pub fn grades(&self) -> bool {
-        !(self.family == Family::Keyboard && self.loudness == Loudness::Plucked)
+        self.touch.as_ref().is_none_or(|touch| touch.graded)
     }
 
     /// Does a note sound as long as its player keeps it up, so that it can grow and fade? What is struck or

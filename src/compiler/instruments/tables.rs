@@ -8,7 +8,7 @@ use super::{
     Agility, BlurredRun, Breath, Clef, ClefUse, Compass, Desk, Drum, DrumSet, Family, Grasp, Hand,
     Instrument, Limit, Loudness, MidiSound, NaturalSeries, OctaveLines, OpenStrings, OutOfUse,
     Pedals, Ranks, Registers, Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Telling,
-    Trills, Tuning,
+    Touch, Trills, Tuning,
 };
 use crate::music::{Interval, Letter, Pitch, PitchName};
 
@@ -56,6 +56,7 @@ pub(super) struct InstrumentTable {
     agility: Option<AgilityTable>,
     telling: Option<TellingTable>,
     loudness: Loudness,
+    touch: Option<Touch>,
     #[serde(default)]
     open_strings: Vec<OpenStringsTable>,
     #[serde(default)]
@@ -396,6 +397,7 @@ impl InstrumentTable {
             musicxml_sound: self.musicxml_sound,
             breathes: self.breathes,
             loudness: self.loudness,
+            touch: self.touch,
         })
     }
 }

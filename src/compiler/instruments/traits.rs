@@ -19,6 +19,16 @@ pub struct OutOfUse {
     pub source: String,
 }
 
+/// Whether a keyboard grows louder and softer little by little.
+#[derive(Clone, PartialEq, Eq, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct Touch {
+    /// By touch or swell; not where loudness changes by stops and manuals alone.
+    pub graded: bool,
+    /// Source of it.
+    pub source: String,
+}
+
 /// Where the player sits on the platform, as the hall sees it.
 #[derive(Clone, PartialEq, Eq, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
