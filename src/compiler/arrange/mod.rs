@@ -19,6 +19,8 @@ mod notes;
 mod packed_note;
 #[cfg(test)]
 mod packed_note_tests;
+#[cfg(test)]
+mod slur_tests;
 mod smaller;
 mod taking;
 #[cfg(test)]
