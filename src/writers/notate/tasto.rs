@@ -86,7 +86,7 @@ mod tests {
         voice low { 1: 1/1 C3 | 2: 1/2 D3 E | 3: 1/2 F3 G | 4: 1/1 C3 | 5: 1/2 G3 F | 6: 1/2 E3 C |\n\
         7: 1/1 C3 | }\n\
         harmony { 1: C | rest 2 | 4: C | 5: 1/2 G rest | 6: C | 7: C | }\n\
-        ensemble duo { era 1725\n cello, harpsichord\n}\n";
+        ensemble duo { era 1725\n cello 2 players, harpsichord\n}\n";
 
     fn score(lines: &str) -> crate::notate::Score {
         let source = format!("{SOURCE}scoring plain for duo {{\n{lines}\n}}\n");
