@@ -173,7 +173,7 @@ fn rank(kind: &StaffDirectionKind) -> u8 {
 fn enters_after_long_rest(notes: &[PackedNote], at: Time, frame: &[FrameBar]) -> bool {
     let Ok(index) = notes.binary_search_by_key(&at, |note| note.start()) else { return false };
     let Some(before) = index.checked_sub(1) else { return true };
-    at - notes[before].end() >= frame[bar_at(frame, at)].length
+    at - notes[before].end() >= whole_bar(frame, at)
 }
 
 /// Bars of rest after which an entry says again, in parentheses, what was done with the mutes when it began:
@@ -199,7 +199,7 @@ pub(super) fn mute_order(
         return None;
     }
     let from = names::resting_place(frame, free, at);
-    Some((from, at - free >= frame[bar_at(frame, at)].length * FORGOTTEN))
+    Some((from, at - free >= whole_bar(frame, at) * FORGOTTEN))
 }
 
 struct Page<'a> {
@@ -261,6 +261,12 @@ impl Page<'_> {
 
 pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
     frame.partition_point(|bar| bar.start <= at).saturating_sub(1)
+}
+
+/// How long the bar at a time is, or would be if it were whole: an up-beat is no bar of rest.
+pub(super) fn whole_bar(frame: &[FrameBar], at: Time) -> Time {
+    let bar = &frame[bar_at(frame, at)];
+    bar.length.max(bar.metre.bar_length())
 }
 
 /// Tells the player which instruments to take.
@@ -408,6 +414,26 @@ mod tests {
         );
         assert_eq!(long("0/1 3/2 C5, 27/4 3/4 D5", "27/4"), "3 0/1 con sord.");
         assert_eq!(long("6/1 3/4 C5", "0/1"), "1 0/1 con sord., 9 0/1 \"(con sord.)\"");
+    }
+
+    #[test]
+    fn an_up_beat_is_no_bar_of_rest() {
+        let told = |notes: &str, kind: DirectionKind, again: Option<&str>| {
+            let mut fixture = Fixture::new(&["9/8"; 6]).notes(notes);
+            let bars = &mut fixture.form.bars;
+            (bars[3].length, bars[4].length) = (Time::of(1, 1), Time::of(1, 8));
+            bars[4].up_beat = Some(Time::of(1, 1));
+            (bars[4].start, bars[5].start) = (Time::of(35, 8), Time::of(36, 8));
+            let all = fixture.direction("0/1", kind.clone());
+            let all = again.into_iter().fold(all, |all, at| all.direction(at, kind.clone()));
+            directions(&all.score(), 0)
+        };
+        let muted = DirectionKind::Technique(Technique::Muted);
+        assert_eq!(told("35/8 1/1 D5", muted, None), "1 0/1 con sord.", "four bars of rest");
+        let short = "0/1 33/8 C5, 35/8 1/1 D5";
+        let level = dynamic(Dynamic::P);
+        assert_eq!(told(short, level.clone(), None), "1 0/1 p", "an eighth and an eighth");
+        assert_eq!(told(short, level, Some("35/8")), "1 0/1 p");
     }
 
     #[test]

@@ -4,7 +4,7 @@ use crate::arrange::{LineId, PackedNote, Part};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Mark};
 
-use super::directions::bar_at;
+use super::directions::{bar_at, whole_bar};
 use super::{FrameBar, Origin};
 
 /// What is said of who plays: when, the words, and where they come from.
@@ -107,7 +107,7 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
     for passage in passages(part, frame) {
         let notes = &part.notes[passage.first..=passage.last];
         let (from, to) = (notes[0].start(), notes[notes.len() - 1].end());
-        let bar = frame[bar_at(frame, from)].length;
+        let bar = whole_bar(frame, from);
         if is_said(part, (from - bar, to), "div") || is_said(part, (from - bar, to), "non") {
             continue;
         }
@@ -206,7 +206,7 @@ fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
     for index in chords {
         if let Some(open) = passages.last_mut() {
             let (before, next) = (&notes[open.last], &notes[index]);
-            let bar = frame[bar_at(frame, before.end())].length;
+            let bar = whole_bar(frame, before.end());
             let single = notes.get(open.last + 1).filter(|_| open.last + 1 < index);
             let alone = single.is_some_and(|single| next.start() - single.start() >= bar);
             let rests = next.start() - before.end() >= bar * FORGOTTEN && single.is_none();
@@ -226,7 +226,7 @@ fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
 fn close(passage: Option<&mut Divided>, notes: &[PackedNote], frame: &[FrameBar]) {
     let Some(passage) = passage else { return };
     let end = notes[passage.last].end();
-    let bar = frame[bar_at(frame, end)].length;
+    let bar = whole_bar(frame, end);
     let next = notes.get(passage.last + 1);
     let next = next.filter(|next| {
         next.sound().pitches().len() < 2 && next.start() - end < bar * FORGOTTEN && !next.solo()
@@ -244,9 +244,14 @@ mod tests {
     }
 
     fn told(players: &str, bars: &str, line: &str) -> String {
+        told_with("", players, bars, line)
+    }
+
+    /// With a line of the form more.
+    fn told_with(form: &str, players: &str, bars: &str, line: &str) -> String {
         let last = bars.rsplit_once(':').unwrap().0.rsplit(' ').next().unwrap();
         let source = format!(
-            "piece \"Weir\" {{ }}\nform {{ 1 metre 2/4, key C major\n {last} end }}\n\
+            "piece \"Weir\" {{ }}\nform {{ 1 metre 2/4, key C major\n {form}\n {last} end }}\n\
              voice tune {{ {bars} }}\nensemble few {{ era 1885\n {players}\n}}\n\
              scoring plain for few {{ {line} }}\n"
         );
@@ -264,6 +269,13 @@ mod tests {
     }
 
     const PLAIN: &str = "violin-1 plays tune as melody";
+
+    #[test]
+    fn a_rest_at_an_up_beat_is_not_counted_by_its_length() {
+        let bars = "1: 1/2 D5&F5 | 2: 1/4. D5&F5 1/8 rest | 3: 1/8 rest D5&F5 1/4 D5&F5 |";
+        let said = told_with("3 up-beat 1/8", "violin-1 8 players", bars, PLAIN);
+        assert_eq!(said, "1 0/1 div.", "after a quarter rest the section is divided still");
+    }
 
     #[test]
     fn a_section_divides_and_comes_together() {

@@ -6,7 +6,7 @@ use crate::music::Time;
 use crate::notate::{FrameBar, Measure, StaffDirectionKind};
 use crate::resolve::Dynamic;
 
-use super::{Page, bar_at};
+use super::{Page, whole_bar};
 
 /// Bars of rest after which an entry says the dynamic again that was told before them. Gould, Behind Bars, 2011,
 /// from memory, has it repeated after a rest of some length; how long is our heuristic.
@@ -20,9 +20,8 @@ pub(super) fn remind(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
     let mut end = None;
     for note in &part.notes {
         let at = note.start();
-        let rested = end.is_some_and(|end| {
-            at > end && at - end >= frame[bar_at(frame, at)].length * FORGOTTEN_LEVEL
-        });
+        let rested =
+            end.is_some_and(|end| at > end && at - end >= whole_bar(frame, at) * FORGOTTEN_LEVEL);
         end = end.max(Some(note.end()));
         if !rested {
             continue;

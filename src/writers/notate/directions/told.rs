@@ -176,7 +176,8 @@ fn say_way(
     let order = mute_order(technique, &page.part.notes, at, page.frame);
     let from = order.map_or(at, |(from, _)| from.max(reached));
     page.print_from(from, StaffDirectionKind::Technique(technique), source);
-    if order.is_some_and(|(_, again)| again) {
+    // What stands at the entry itself needs no reminder there.
+    if from < at && order.is_some_and(|(_, again)| again) {
         let words = format!("({})", technique.printed());
         page.print_from(at, StaffDirectionKind::Words(words), source);
     }
@@ -337,6 +338,19 @@ mod tests {
         assert_eq!(told((0, 2), &ENDINGS, &muted), all);
         // Where all ways agree nothing is said again.
         assert_eq!(told((0, 2), &ENDINGS, &[("0/1", pizz)]), "1 0/1 pizz.");
+    }
+
+    #[test]
+    fn an_order_that_stays_at_the_entry_has_no_reminder_beside_it() {
+        let told = |repeat: usize| {
+            let mut fixture = Fixture::new(&["4/4"; 14]).notes("10/1 4/1 C5");
+            fixture.form.bars[repeat].repeat_starts = true;
+            fixture.form.bars[13].repeat_ends = true;
+            let muted = DirectionKind::Technique(Technique::Muted);
+            directions(&fixture.direction("10/1", muted).score(), 0)
+        };
+        assert_eq!(told(10), "11 0/1 con sord.");
+        assert_eq!(told(2), "3 0/1 con sord., 11 0/1 \"(con sord.)\"");
     }
 
     #[test]
