@@ -22,7 +22,9 @@ use crate::narrow::Narrow;
 use crate::notate::{
     Element, ElementKind, FrameBar, NoteValue, Origin, Stem, bars_of, in_hand, stems,
 };
-use crate::resolve::{Direction, DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
+use crate::resolve::{
+    Direction, DirectionKind as Said, Dynamic, HALVES, Mark, Role, Sound, Technique,
+};
 
 use super::{
     Cueing, DirectionKind, Edition, EditionDirection, Spanner, SpannerKind, StaffBar, StaffPlace,
@@ -435,7 +437,7 @@ fn whole_section(
     together.then_some(&whole.abbreviation)
 }
 
-/// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds
+/// "Vc. II (upper half, pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds
 /// above what the reader's own instrument would give him.
 fn name(other: &Part, whole: Option<&str>, start: Time, sounds: i8) -> String {
     let sounds = match sounds {
@@ -450,13 +452,17 @@ fn name(other: &Part, whole: Option<&str>, start: Time, sounds: i8) -> String {
         }
     };
     let plucked = is_plucked(other, start).then(|| Technique::Pizzicato.printed().to_owned());
-    let more: Vec<String> = plucked.into_iter().chain(sounds).collect();
     // Another instrument than that which he is called by goes by its own name, as in a score.
     let hand = other.instrument_at(start);
+    let section = other.player.half_of.as_ref().filter(|_| whole.is_none());
+    let half = usize::from(other.player.number).checked_sub(1).and_then(|half| HALVES.get(half));
+    let half = half.filter(|_| section.is_some()).map(|half| (*half).to_owned());
+    let called = section.map_or(&other.player.abbreviation, |section| &section.abbreviation);
     let short = match std::ptr::eq(hand, other.player.instrument) {
-        true => whole.unwrap_or(&other.player.abbreviation),
+        true => whole.unwrap_or(called),
         false => &hand.abbreviation,
     };
+    let more: Vec<String> = half.into_iter().chain(plucked).chain(sounds).collect();
     match more.is_empty() {
         true => short.to_owned(),
         false => format!("{short} ({})", more.join(", ")),
