@@ -185,8 +185,10 @@ impl Divided {
     /// one wherever a line begins. In a score, over the upper one where they part and come together: the lines before
     /// and after it may have but one staff.
     pub(super) fn say_alone(&self, [upper, lower]: [&mut [StaffBar]; 2], in_part: bool) {
+        // Over rests before the first note it would be said twice.
+        let first = self.bars.iter().take_while(|now| now.is_none()).count();
         for (half, bars) in [upper, lower].into_iter().enumerate() {
-            for (bar, now) in bars.iter_mut().zip(&self.bars) {
+            for (index, (bar, now)) in bars.iter_mut().zip(&self.bars).enumerate() {
                 if in_part {
                     bar.directions.retain(|said| !is_own(said));
                     let (at, words) = match now {
@@ -194,7 +196,7 @@ impl Divided {
                         Some((at, _)) => (*at, DIVIDED),
                         None => (Time::ZERO, DIVIDED),
                     };
-                    bar.who = (half == 0).then(|| (at, who(words)));
+                    bar.who = (half == 0 && index >= first).then(|| (at, who(words)));
                 }
             }
             // On two staves it is seen who rests.
@@ -310,6 +312,19 @@ mod tests {
         let wanted =
             "1 0/1 div., 1 0/1 upper half div., 2 0/1 upper half unis., 4 0/1 div., 6 0/1 unis.";
         assert_eq!(shared(&part(&score, 0)), wanted);
+    }
+
+    #[test]
+    fn over_two_staves_nothing_is_said_before_the_first_note() {
+        let score = cellos(
+            "1: rest | 2: 1/2 C3 | 3: rest | 4: C3 |",
+            "1: rest | 2: 1/2 F3 | 3: rest | 4: F3 |",
+        );
+        let page = part(&score, 0);
+        let bars = &page.partings[0].alone[0].staff.bars;
+        assert_eq!(words(bars), "2 0/1 div.");
+        let again: Vec<bool> = bars.iter().map(|bar| bar.who.is_some()).collect();
+        assert_eq!(again, [false, true, true, true]);
     }
 
     #[test]
