@@ -189,12 +189,14 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
             }
             Overridden::Staff(height) => {
                 let smallest =
-                    concerned.iter().map(|one| one.staff_height).fold(f64::MAX, f64::min);
-                if smallest < height - 0.05 {
+                    concerned.iter().min_by(|a, b| a.staff_height.total_cmp(&b.staff_height));
+                if let Some(one) = smallest.filter(|one| one.staff_height < height - 0.05) {
                     found.push(told(
                         format!(
-                            "With staves of {height} mm a line is higher than the page; they are \
-                             printed {smallest:.1} mm high."
+                            "With staves of {height} mm a line is higher than the page; those of the {} are \
+                             printed {:.1} mm high.",
+                            pages(arrangement, one.of),
+                            one.staff_height,
                         ),
                         "Write a smaller `staff`, or a larger `paper`.".to_string(),
                     ));
@@ -222,6 +224,22 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
     all
 }
 
+fn score_word(kind: ScoreKind) -> &'static str {
+    match kind {
+        ScoreKind::Full => "score",
+        ScoreKind::Concert => "score at concert pitch",
+        ScoreKind::Condensed => "condensed score",
+    }
+}
+
+/// Whose pages these are, in words: "condensed score", "part for `viola`".
+fn pages(arrangement: &Arrangement, of: Of) -> String {
+    match of {
+        Of::Score(kind) => score_word(kind).to_owned(),
+        Of::Part(part) => format!("part for `{}`", arrangement.parts[part].player.part().0),
+    }
+}
+
 /// Staves of a score that nobody can read from a stand.
 fn small_staves(arrangement: &Arrangement, printed: &Printed) -> Option<Diagnostic> {
     let larger = printed.larger.as_ref()?;
@@ -230,11 +248,7 @@ fn small_staves(arrangement: &Arrangement, printed: &Printed) -> Option<Diagnost
         let known = Paper::WORDS.into_iter().find(|(known, _)| *known == paper);
         known.map_or("", |(_, word)| word)
     };
-    let score = match kind {
-        ScoreKind::Full => "score",
-        ScoreKind::Concert => "score at concert pitch",
-        ScoreKind::Condensed => "condensed score",
-    };
+    let score = score_word(kind);
     let message = format!(
         "The staves of the {score} are {:.1} mm high on {} paper; below {} mm they cannot be read from \
          a stand.",
@@ -354,10 +368,10 @@ mod tests {
     use ripieno_compiler::resolve::{NoFiles, resolve};
     use ripieno_writers::edition;
     use ripieno_writers::notate::notate;
-    use ripieno_writers::render::Wanted;
+    use ripieno_writers::render::{ScoreKind, Wanted};
 
     use super::{findings, gathered, setup};
-    use crate::outputs::{Of, Setups, each_output};
+    use crate::outputs::{Of, Printed, Setups, each_output};
     use crate::page::{Kind, Pages};
     use crate::store::in_memory;
     use crate::{layout, reading};
@@ -440,6 +454,29 @@ mod tests {
         assert_eq!(told("score break before 3\nscore hide empty flute, oboe"), [never]);
         let large = told("score staff 15 mm\nscore hide empty");
         assert!(large.is_empty(), "{large:?}");
+    }
+
+    #[test]
+    fn of_staves_that_are_printed_smaller_it_is_told_in_which_score() {
+        let arrangement = arranged("score staff 9 mm");
+        let printed = |of: Of, staff_height: f64| Printed {
+            of,
+            pages: 1,
+            turns: Vec::new(),
+            staff_height,
+            larger: None,
+            hidden: Vec::new(),
+            boxes: Vec::new(),
+            nudged: Vec::new(),
+        };
+        let pages = [(ScoreKind::Full, 3.3), (ScoreKind::Concert, 3.0)]
+            .map(|(kind, height)| printed(Of::Score(kind), height));
+        let found = findings(&arrangement, &pages).findings.remove(0);
+        assert_eq!(
+            found.message,
+            "With staves of 9 mm a line is higher than the page; those of the score at concert pitch are printed \
+             3.0 mm high."
+        );
     }
 
     #[test]
