@@ -23,8 +23,8 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
 }
 
 /// All keys, crooks or tunings of drums on which something is played, each once, in the order in which they are
-/// first played on; who plays nothing reads the first. A drum keeps the name that it has at first: G♭ behind F♯ is
-/// no other tuning.
+/// first played on; who plays nothing reads the first. Drums that sound as they did under other names (G♭ behind F♯)
+/// are no other tuning; of another one all have the names that he reads where he tunes them.
 pub(super) fn all_keys(part: &Part) -> Vec<String> {
     let times: Vec<Time> = [Time::ZERO].into_iter().chain(changes(part)).collect();
     let plays = |n: usize| {
@@ -37,7 +37,7 @@ pub(super) fn all_keys(part: &Part) -> Vec<String> {
         played.push(0);
     }
     let mut keys: Vec<String> = Vec::new();
-    let mut known: Vec<Pitch> = Vec::new();
+    let mut known: Vec<Vec<i32>> = Vec::new();
     for at in played.into_iter().map(|n| times[n]) {
         // What another instrument stands in is said with its name.
         if !std::ptr::eq(part.instrument_at(at), part.first_instrument()) {
@@ -45,18 +45,24 @@ pub(super) fn all_keys(part: &Part) -> Vec<String> {
         }
         let key = match drums_at(part, at) {
             Some(drums) => {
-                let named = |drum: &Pitch| {
-                    let same = known.iter().find(|known| known.midi() == drum.midi());
-                    *same.unwrap_or(drum)
-                };
-                let drums: Vec<Pitch> = drums.iter().map(named).collect();
-                known.extend(&drums);
-                Some(tuned(&drums))
+                let sound = sound(drums);
+                if known.contains(&sound) {
+                    continue;
+                }
+                known.push(sound);
+                Some(tuned(drums))
             }
             None => key_at(part, at),
         };
         keys.extend(key.filter(|key| !keys.contains(key)));
     }
+    keys
+}
+
+/// What drums sound, from the lowest, whatever they are called.
+fn sound(drums: &[Pitch]) -> Vec<i32> {
+    let mut keys: Vec<i32> = drums.iter().map(|note| note.midi()).collect();
+    keys.sort_unstable();
     keys
 }
 
@@ -231,14 +237,7 @@ pub(super) fn change(part: &Part, before: Time, now: Time) -> Option<(String, St
     }
     let (drums, other) = (drums_at(part, before), drums_at(part, now));
     // F♯ and G♭ are one drum: nothing is to be tuned.
-    let sound = |drums: Option<&[Pitch]>| -> Option<Vec<i32>> {
-        drums.map(|drums| {
-            let mut keys: Vec<i32> = drums.iter().map(|note| note.midi()).collect();
-            keys.sort_unstable();
-            keys
-        })
-    };
-    if part.tuning_at(now) == part.tuning_at(before) && sound(drums) == sound(other) {
+    if part.tuning_at(now) == part.tuning_at(before) && drums.map(sound) == other.map(sound) {
         return None;
     }
     let key = key_at(part, now)?;
@@ -415,7 +414,9 @@ mod tests {
         assert_eq!(words, [""; 0], "nor is there another key to begin in");
         assert_eq!(all_keys(&arrangement.parts[0]), ["in G♭, D♭"]);
         let retuned = arranged(&text.replace("F#2, C#3 bar", "F#2, B2, C#3 bar"));
-        assert_eq!(all_keys(&retuned.parts[0]), ["in G♭, D♭", "in G♭, B, D♭"], "each has one name");
+        let told = changes_told(&retuned.parts[0], &bars(&retuned), &[]);
+        assert!(told.iter().any(|told| told.words.ends_with("in F♯, B, C♯")));
+        assert_eq!(all_keys(&retuned.parts[0]), ["in G♭, D♭", "in F♯, B, C♯"], "as he is told");
     }
 
     #[test]
