@@ -135,8 +135,9 @@ pub(crate) fn mark_alone(elements: &mut [Element], key: Key, shared: bool) {
                 let before = stated.iter_mut().find(|(other, _)| *other == own);
                 let expected =
                     before.as_ref().map_or(key.alter(head.pitch.letter), |known| known.1);
-                if expected != alter {
-                    (head.accidental_shown, head.courtesy) = (true, false);
+                // By the staff alone it would not be needed: it stands in brackets.
+                if expected != alter && !head.accidental_shown {
+                    (head.accidental_shown, head.courtesy) = (true, true);
                 }
                 match before {
                     Some(known) => known.1 = alter,
