@@ -398,6 +398,8 @@ fn contents(
             (clef, key) = (first_clef.unwrap_or(clef), 0);
         }
         let before = key;
+        // On one line nobody reads a signature; who takes an instrument with pitch again has it anew.
+        key = if lines == 1 { 0 } else { key };
         key = bar.key.map_or(key, |key| key.fifths());
         let later = |at: Time| !begins || at > Time::ZERO;
         let clefs: Vec<(Time, Clef)> =

@@ -265,8 +265,9 @@ fn are_few<P: Borrow<Player>>(players: &[P]) -> bool {
 /// Is a player one who has a name of his own beside sections of the same instrument: `violin-3 as "Solo violin"`?
 /// Our heuristic.
 fn is_soloist<P: Borrow<Player>>(player: &Player, among: &[P]) -> bool {
-    let sections = || among.iter().map(Borrow::borrow);
-    let mut sections = sections()
+    let mut sections = among
+        .iter()
+        .map(Borrow::borrow)
         .filter(|other| other.count > 1 && std::ptr::eq(other.instrument, player.instrument));
     let named = |name: &str| {
         let numbers = |rest: &str| rest.chars().all(|c| " IV".contains(c) || c.is_ascii_digit());

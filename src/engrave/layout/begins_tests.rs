@@ -6,7 +6,7 @@ use crate::paper::Setup;
 use super::music::Music;
 use super::page_tests::{bars, slurs};
 use super::survey;
-use super::tests::{of, part_in, sheet_with_cues};
+use super::tests::{of, part_in, part_of, sheet_with_cues};
 
 /// Boxes of the frames of a page, from above.
 fn frames(page: &Page) -> Vec<kurbo::Rect> {
@@ -125,4 +125,21 @@ fn who_rests_in_a_bar_that_is_divided_does_so_on_both_lines() {
     let lines = systems / 3;
     let rests = of(page, Kind::Rest).len();
     assert!(rests >= 2 * lines, "{rests} rests on {lines} lines");
+}
+
+#[test]
+fn who_takes_an_instrument_with_pitch_again_has_its_signature_anew() {
+    let sharps = |taken: &str| {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key A major, tempo 1/4 at 60\n 4 end }}\n\
+             ensemble few {{ era 1885\n xylophone }}\nscoring all for few {{\n\
+             xylophone takes triangle bar 2\n xylophone takes {taken} bar 3\n\
+             xylophone writes as rhythm {{ 1: 1/1 A5 | 2: 1/1 x | 3: 1/1 A3 | 4: E3 | }}\n }}\n"
+        );
+        let page = part_of(&text, &Setup::default()).pages.remove(0);
+        of(&page, Kind::Key).len()
+    };
+    assert_eq!(sharps("xylophone"), 6, "three at the head, three behind the triangle");
+    assert_eq!(sharps("timpani"), 3, "and no naturals: nobody read it on the line of the triangle");
 }

@@ -184,26 +184,39 @@ fn runs(range: Range<usize>, together: impl Fn(usize, usize) -> bool) -> Vec<Ran
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::arrange::arrange;
+    use crate::arrange::{Arrangement, arrange};
     use crate::diagnostics::Sources;
     use crate::edition::full_score;
     use crate::notate::notate;
     use crate::resolve::{NoFiles, resolve};
 
-    /// Name, keys and other instruments at the head of the first part.
-    fn head_of(player: &str, lines: &str) -> (String, Option<String>, Option<String>, String) {
+    fn arranged(players: &str, lines: &str) -> Arrangement {
         let text = format!(
             "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 4 end }}\n\
              voice tune {{ 1: 1/1 C4 | 2: D4 | 3: E4 | 4: F4 | }}\n\
-             ensemble few {{ era 1885\n {player} }}\nscoring few for few {{\n{lines}\n }}\n"
+             ensemble few {{ era 1885\n {players} }}\nscoring few for few {{\n{lines}\n }}\n"
         );
         let mut sources = Sources::new();
         let root = sources.add("ferry", &*text);
         let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
-        let arrangement = arrange(&piece, &piece.scorings[0]);
-        let score = notate(&arrangement);
+        arrange(&piece, &piece.scorings[0])
+    }
+
+    /// Name, keys and other instruments at the head of the first part.
+    fn head_of(player: &str, lines: &str) -> (String, Option<String>, Option<String>, String) {
+        let score = notate(&arranged(player, lines));
         let head = head(&score, Kind::Part(0));
         (head.name, head.keys, head.also, full_score(&score).parts[0].name.clone())
+    }
+
+    /// The names of a score from above, and those within a thin bracket.
+    fn names(players: &str, lines: &str) -> (Vec<String>, Vec<String>) {
+        let score = notate(&arranged(players, lines));
+        let edition = full_score(&score);
+        let thin = edition.groups.iter().find(|group| group.sign == GroupSign::SubBracket);
+        let all: Vec<String> = edition.parts.iter().map(|part| part.name.clone()).collect();
+        let within = thin.map_or(Vec::new(), |group| all[group.parts.clone()].to_vec());
+        (all, within)
     }
 
     #[test]
@@ -232,23 +245,10 @@ mod tests {
     #[test]
     fn a_soloist_stands_above_the_sections_of_his_instrument_and_outside_their_bracket() {
         let names = |third: &str| {
-            let text = format!(
-                "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 2 end }}\n\
-                 voice tune {{ 1: 1/1 C5 | 2: D5 | }}\n\
-                 ensemble few {{ era 1885\n flute\n violin-1 8 players\n violin-2 6 players\n {third}\n cello }}\n\
-                 scoring few for few {{ violin-1, violin-2, violin-3, flute, cello play tune as melody\n }}\n"
-            );
-            let mut sources = Sources::new();
-            let root = sources.add("ferry", &*text);
-            let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
-            let arrangement = arrange(&piece, &piece.scorings[0]);
-            let score = notate(&arrangement);
-            let edition = full_score(&score);
-            let thin = edition.groups.iter().find(|group| group.sign == GroupSign::SubBracket);
-            let thin = thin.map(|group| group.parts.clone()).unwrap();
-            let name = |part: &crate::edition::EditionPart| part.name.clone();
-            let all: Vec<String> = edition.parts.iter().map(name).collect();
-            (all, edition.parts[thin].iter().map(name).collect::<Vec<_>>())
+            names(
+                &format!("flute\n violin-1 8 players\n violin-2 6 players\n {third}\n cello"),
+                "violin-1, violin-2, violin-3, flute, cello play tune as melody",
+            )
         };
         let (all, thin) = names("violin-3 as \"Solo violin\"");
         assert_eq!(all[1..4], ["Solo violin", "Violins I", "Violins II"]);
@@ -258,20 +258,12 @@ mod tests {
         assert_eq!(all[1..4], thin);
         assert!(all[1].starts_with("Violins I") && all[3].starts_with("Violin"), "{all:?}");
     }
+
     #[test]
     fn a_keyboard_stands_at_the_foot_of_chamber_music_and_above_the_strings_of_an_orchestra() {
         let names = |violins: &str| {
-            let text = format!(
-                "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key C major\n 2 end }}\n\
-                 voice tune {{ 1: 1/1 C5 | 2: D5 | }}\n\
-                 ensemble few {{ era 1885\n piano\n {violins}\n cello }}\n\
-                 scoring few for few {{ piano, violin-1, cello play tune as melody\n }}\n"
-            );
-            let mut sources = Sources::new();
-            let root = sources.add("ferry", &*text);
-            let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
-            let score = notate(&arrange(&piece, &piece.scorings[0]));
-            full_score(&score).parts.iter().map(|part| part.name.clone()).collect::<Vec<_>>()
+            let players = format!("piano\n {violins}\n cello");
+            names(&players, "piano, violin-1, cello play tune as melody").0
         };
         assert_eq!(names("violin-1 1 player")[2], "Piano");
         assert_eq!(names("violin-1 8 players")[0], "Piano");

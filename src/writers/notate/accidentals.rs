@@ -118,7 +118,7 @@ impl Accidentals {
     }
 }
 
-/// Adds the accidentals that a voice of a bar needs by itself. Where two players share it, each reads his own: one
+/// Adds the accidentals that a voice of a bar needs by itself, in brackets. Where two players share it, each reads his own: one
 /// the lower, one the upper of two heads.
 pub(crate) fn mark_alone(elements: &mut [Element], key: Key, shared: bool) {
     let mut stated: [SmallVec<[(usize, i8); 8]>; 2] = Default::default();

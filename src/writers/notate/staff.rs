@@ -126,6 +126,8 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
     let mut accidentals = Accidentals::new();
     let mut writer = BarWriter::new(part, bars);
     let mut before: Option<Writing> = None;
+    // The signature that was printed last, which holds behind a stretch without pitch.
+    let mut printed = 0;
     for index in range {
         let bar = &bars.frame[index];
         let transposition = bars.transposition(part, bar.start);
@@ -146,13 +148,15 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
         let fifths = |writing: &Writing| writing.signature.map(Key::fifths);
         let signed = before.is_none_or(|before| fifths(&before) != fifths(&writing));
         // Where the new instrument has no signature, that of the old one is taken back.
-        let unsigned = signed && index > 0 && !instrument.unpitched;
+        let unsigned = writing.signature.is_none() && index > 0 && !instrument.unpitched;
+        let taken_back = (unsigned && (signed || printed != 0)).then_some(Key::C_MAJOR);
         let mut measure = Measure {
             instrument: taken.then_some(instrument),
             transposition: moved.then_some(transposition),
-            key: writing.signature.filter(|_| signed).or(unsigned.then_some(Key::C_MAJOR)),
+            key: writing.signature.filter(|_| signed).or(taken_back),
             ..Measure::default()
         };
+        printed = measure.key.map_or(printed, Key::fifths);
         if taken {
             writer.instrument = instrument;
         }

@@ -31,8 +31,9 @@ impl Builder<'_> {
         };
         if let Some(mark) = written.iter().find(turning) {
             let word = &mark.word.value;
+            let two = if word == "tremolo" { " with another note" } else { "" };
             return refuse(
-                format!("An artificial harmonic cannot have a {word} with another note."),
+                format!("An artificial harmonic cannot have a {word}{two}."),
                 format!("Leave out the {word}, or write the note without its harmonic."),
             );
         }

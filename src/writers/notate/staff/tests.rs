@@ -201,3 +201,24 @@ fn in_a_free_bar_a_note_is_not_divided_at_beats_that_nobody_counts() {
     assert!(long[values.len()..].contains('…'), "five eighths are no value: {long}");
     assert!(bar(false).contains("C5:3/8… | …C5:1/8"), "{}", bar(false));
 }
+
+#[test]
+fn a_signature_comes_back_behind_a_stretch_without_pitch_or_is_taken_back() {
+    let keys = |taken: &str| -> Vec<Option<i8>> {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key A major\n 4 end }}\n\
+             voice high {{ 1: 1/1 A5 | }}\nvoice low {{ 3: 1/1 A2 | 4: E3 | }}\n\
+             ensemble few {{ era 1885\n xylophone }}\nscoring few for few {{\n\
+             xylophone takes triangle bar 2\n xylophone takes {taken} bar 3\n\
+             xylophone writes as rhythm {{ 1: 1/1 A5 | 2: 1/1 x | 3: 1/1 A2 | 4: E3 | }}\n }}\n"
+        );
+        let mut sources = crate::diagnostics::Sources::new();
+        let root = sources.add("ferry", &*text);
+        let (piece, _) = crate::resolve::resolve(&mut sources, root, &mut crate::resolve::NoFiles);
+        let score = crate::notate::notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let measures = score.staves[0].measures.iter();
+        measures.map(|measure| measure.key.map(|key| key.fifths() as i8)).collect()
+    };
+    assert_eq!(keys("xylophone"), [Some(3), None, Some(3), None]);
+    assert_eq!(keys("timpani"), [Some(3), None, Some(0), None]);
+}
