@@ -204,7 +204,7 @@ fn in_a_free_bar_a_note_is_not_divided_at_beats_that_nobody_counts() {
 
 #[test]
 fn a_signature_comes_back_behind_a_stretch_without_pitch_or_is_taken_back() {
-    let keys = |taken: &str| -> Vec<Option<i8>> {
+    let keys = |taken: &str| -> Vec<Option<i32>> {
         let text = format!(
             "piece \"Ferry\" {{ composer \"House copyist\" }}\nform {{ 1 metre 4/4, key A major\n 4 end }}\n\
              voice high {{ 1: 1/1 A5 | }}\nvoice low {{ 3: 1/1 A2 | 4: E3 | }}\n\
@@ -217,7 +217,7 @@ fn a_signature_comes_back_behind_a_stretch_without_pitch_or_is_taken_back() {
         let (piece, _) = crate::resolve::resolve(&mut sources, root, &mut crate::resolve::NoFiles);
         let score = crate::notate::notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
         let measures = score.staves[0].measures.iter();
-        measures.map(|measure| measure.key.map(|key| key.fifths() as i8)).collect()
+        measures.map(|measure| measure.key.map(|key| key.fifths())).collect()
     };
     assert_eq!(keys("xylophone"), [Some(3), None, Some(3), None]);
     assert_eq!(keys("timpani"), [Some(3), None, Some(0), None]);
