@@ -429,10 +429,11 @@ fn settle(bars: &mut [StaffBar]) {
             bar.voices.iter_mut().flat_map(|voice| voice.elements.to_mut()).collect();
         elements.sort_by_key(|element| element.at);
         accidentals.mark_bar(elements, key, bar.transposition.is_some());
-        for voice in &mut bar.voices {
-            let shared = voice.players.len() > 1;
-            accidentals::mark_alone(voice.elements.to_mut(), key, shared);
-        }
+        let voices = bar.voices.iter_mut();
+        accidentals::mark_alone(
+            voices.map(|voice| (&mut voice.elements.to_mut()[..], voice.players.len() > 1)),
+            key,
+        );
         let before = clef;
         for voice in &mut bar.voices {
             let forced = voice.stems;

@@ -379,11 +379,19 @@ fn a_stress_of_the_first_alone_stands_above_with_his_notes() {
 fn an_accidental_of_the_first_player_does_not_hold_for_the_second() {
     // Voices of their own; and one stem, of which each reads his head.
     let score = oboes(
-        "0/1 1/8 E5, 1/8 1/8 F#5, 1/4 1/4 G5, 1/2 1/4 F#5, 3/4 1/4 G5, 1/1 1/4 A5, 5/4 1/4 F#5",
-        "0/1 1/4 D5, 1/4 1/4 F#5, 1/2 1/4 D5, 3/4 1/4 F#5, 1/1 1/4 F#5, 5/4 1/4 F#5",
+        "0/1 1/8 E5, 1/8 1/8 F#5, 1/4 1/4 G5, 1/2 1/4 F#5, 3/4 1/4 G5, 1/1 1/4 A5, 5/4 1/4 F#5, \
+         3/2 1/8 F#5, 13/8 1/8 E5, 7/4 1/4 F#5",
+        "0/1 1/4 D5, 1/4 1/4 F#5, 1/2 1/4 D5, 3/4 1/4 F#5, 1/1 1/4 F#5, 5/4 1/4 F#5, 3/2 1/4 F#5, \
+         7/4 1/4 F#5",
     );
     assert_eq!(
-        shown(&score)[..3],
-        ["E5 F#5! G5 / D5 F#5!", "D5&F#5! F#5!&G5", "A5 F#5! / F#5! F#5"]
+        shown(&score),
+        [
+            "E5 F#5! G5 / D5 F#5!",
+            "D5&F#5! F#5!&G5",
+            "A5 F#5! / F#5! F#5",
+            // A head that both strike has one sign.
+            "F#5! E5 F#5 / F#5 F#5"
+        ]
     );
 }

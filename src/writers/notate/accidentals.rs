@@ -15,7 +15,7 @@
 
 use smallvec::SmallVec;
 
-use crate::music::{Key, Pitch};
+use crate::music::{Key, Pitch, Time};
 use crate::narrow::Narrow;
 
 use super::{Element, ElementKind, Head};
@@ -60,7 +60,7 @@ impl Accidentals {
         self.bar += 1;
         for element in elements {
             let ElementKind::Note(note) = &mut element.kind else { continue };
-            let at_start = element.at == crate::music::Time::ZERO;
+            let at_start = element.at == Time::ZERO;
             if note.tie_from && !(moved && at_start) {
                 for head in &mut note.heads {
                     (head.accidental_shown, head.courtesy) = (false, false);
@@ -118,30 +118,43 @@ impl Accidentals {
     }
 }
 
-/// Adds the accidentals that a voice of a bar needs by itself, in brackets. Where two players share it, each reads his own: one
-/// the lower, one the upper of two heads.
-pub(crate) fn mark_alone(elements: &mut [Element], key: Key, shared: bool) {
-    let mut stated: [SmallVec<[(usize, i8); 8]>; 2] = Default::default();
-    for element in elements {
-        let ElementKind::Note(note) = &mut element.kind else { continue };
-        let (tied, two) = (note.tie_from, shared && note.heads.len() == 2);
-        for (rank, head) in note.heads.iter_mut().enumerate() {
-            let (own, alter) = (place(head.pitch), head.pitch.alter);
-            if tied && !head.accidental_shown {
-                continue;
-            }
-            let readers = if two { rank..rank + 1 } else { 0..2 };
-            for stated in &mut stated[readers] {
-                let before = stated.iter_mut().find(|(other, _)| *other == own);
-                let expected =
-                    before.as_ref().map_or(key.alter(head.pitch.letter), |known| known.1);
-                // By the staff alone it would not be needed: it stands in brackets.
-                if expected != alter && !head.accidental_shown {
-                    (head.accidental_shown, head.courtesy) = (true, true);
+/// Adds the accidentals that the voices of a bar need each by itself, in brackets. Where two players share a voice,
+/// each reads his own: one the lower, one the upper of two heads. A head that both strike has one sign. `voices` says
+/// of each whether it is shared.
+pub(crate) fn mark_alone<'e>(
+    voices: impl IntoIterator<Item = (&'e mut [Element], bool)>,
+    key: Key,
+) {
+    let mut voices: SmallVec<[(&mut [Element], bool); 2]> = voices.into_iter().collect();
+    let mut signed: SmallVec<[(Time, usize); 8]> = SmallVec::new();
+    for element in voices.iter().flat_map(|(elements, _)| elements.iter()) {
+        let ElementKind::Note(note) = &element.kind else { continue };
+        let shown = note.heads.iter().filter(|head| head.accidental_shown);
+        signed.extend(shown.map(|head| (element.at, place(head.pitch))));
+    }
+    for (elements, shared) in &mut voices {
+        let mut stated: [SmallVec<[(usize, i8); 8]>; 2] = Default::default();
+        for element in elements.iter_mut() {
+            let ElementKind::Note(note) = &mut element.kind else { continue };
+            let (tied, two) = (note.tie_from, *shared && note.heads.len() == 2);
+            for (rank, head) in note.heads.iter_mut().enumerate() {
+                let (own, alter) = (place(head.pitch), head.pitch.alter);
+                if tied && !head.accidental_shown {
+                    continue;
                 }
-                match before {
-                    Some(known) => known.1 = alter,
-                    None => stated.push((own, alter)),
+                let readers = if two { rank..rank + 1 } else { 0..2 };
+                for stated in &mut stated[readers] {
+                    let before = stated.iter_mut().find(|(other, _)| *other == own);
+                    let known = before.as_ref().map(|known| known.1);
+                    let needed = known.unwrap_or(key.alter(head.pitch.letter)) != alter;
+                    // By the staff alone it would not be needed: it stands in brackets.
+                    if needed && !head.accidental_shown && !signed.contains(&(element.at, own)) {
+                        (head.accidental_shown, head.courtesy) = (true, true);
+                    }
+                    match before {
+                        Some(known) => known.1 = alter,
+                        None => stated.push((own, alter)),
+                    }
                 }
             }
         }
