@@ -313,12 +313,26 @@ impl Staff {
     pub fn is_usual(&self) -> bool {
         self.of_pair != Some(OfPair::Alone)
     }
+
+    /// Has it from a bar on, which is not its first, another number of lines? It begins there as if anew: with its
+    /// clef and signature behind the bar line, and none told before it.
+    #[must_use]
+    pub fn new_lines(&self, bar: usize) -> bool {
+        let of = |bar: usize| self.bars.get(bar).map(|bar| bar.lines);
+        bar.checked_sub(1).is_some_and(|before| of(bar).is_some() && of(before) != of(bar))
+    }
 }
 
 /// What says how prominently somebody plays, and not who.
 const PROMINENT: [&str; 3] = ["solo", "soli", "tutti"];
 
 impl StaffBar {
+    /// How far the staff, or a bar line on its one line, reaches from its middle, in staff spaces.
+    #[must_use]
+    pub fn half(&self) -> f64 {
+        if self.lines == 1 { 1.0 } else { f64::from(self.lines - 1) / 2.0 }
+    }
+
     /// Who plays of those who share a staff, or whose cue it is, for a line that begins with the bar: it is
     /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
     #[must_use]

@@ -476,10 +476,10 @@ def shared_head(page, score):
         rows = rows_of(page, group, score)
         for n, x, step, shape in page.heads:
             both = n in rows and rows[n].who is None and len(score[rows[n].entry].players) == 2
-            middle, lines, left, right = page.staves[n]
+            middle, _, left, right = page.staves[n]
             inside = abs(shape[2][1] - middle) < 1.1 and x < (left + right) / 2
             alone = not any(abs(x - other[1]) < 3 for other in page.heads if other[0] == n and other[3] is not shape)
-            if both and lines == 5 and inside and alone and shape[1] == "noteheadBlack":
+            if both and page.lines_at(n, x) == 5 and inside and alone and shape[1] == "noteheadBlack":
                 return page, shape
     return None
 

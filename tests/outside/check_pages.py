@@ -117,19 +117,30 @@ class Page:
         return [shape for shape in self.shapes if shape[0] == kind]
 
     def find_staves(self):
-        """Places of the middle lines, with the left and right end of each staff."""
-        lines = sorted((s[3][1] + s[3][3]) / 2 for s in self.of("staff-line"))
-        ends = {round((s[3][1] + s[3][3]) / 2, 3): (s[3][0], s[3][2]) for s in self.of("staff-line")}
-        staves, n = [], 0
-        while n < len(lines):
-            five = lines[n:n + 5]
-            if len(five) == 5 and all(abs(b - a - 1.0) < 0.01 for a, b in zip(five, five[1:])):
-                staves.append((five[2], 5, *ends[round(five[0], 3)]))
-                n += 5
-            else:
-                staves.append((lines[n], 1, *ends[round(lines[n], 3)]))
-                n += 1
-        return staves
+        """Places of the middle lines, with the left and right end of each staff. The lines of one in percussion
+        may change at a bar line from five to one: its stretches join at one height."""
+        columns = {}
+        for shape in self.of("staff-line"):
+            x0, y0, x1, y1 = shape[3]
+            columns.setdefault((round(x0, 3), round(x1, 3)), []).append((y0 + y1) / 2)
+        stretches = {}
+        for ends, lines in columns.items():
+            lines, n = sorted(lines), 0
+            while n < len(lines):
+                five = lines[n:n + 5]
+                is_five = len(five) == 5 and all(abs(b - a - 1.0) < 0.01 for a, b in zip(five, five[1:]))
+                middle, count = (five[2], 5) if is_five else (lines[n], 1)
+                stretches.setdefault(round(middle, 3), []).append((*ends, count))
+                n += count
+        self.stretches = [sorted(stretches[middle]) for middle in sorted(stretches)]
+        return [
+            (middle, max(count for _, _, count in own), own[0][0], own[-1][1])
+            for middle, own in zip(sorted(stretches), self.stretches)
+        ]
+
+    def lines_at(self, n, x):
+        """How many lines a staff has at a place from the left."""
+        return next((count for _, right, count in self.stretches[n] if x < right), self.stretches[n][-1][2])
 
     def staff_of(self, y):
         return min(range(len(self.staves)), key=lambda n: abs(self.staves[n][0] - y))
@@ -141,7 +152,7 @@ class Page:
             (s[3][1] + s[3][3]) / 2 for s in self.of("ledger") if s[3][0] < x < s[3][2]
         ]
         for n in sorted(range(len(self.staves)), key=lambda n: abs(self.staves[n][0] - y))[:3]:
-            middle, lines, _, _ = self.staves[n]
+            middle, lines = self.staves[n][0], self.lines_at(n, x)
             beyond = abs(y - middle)
             # Strokes without pitch stand on their line, whatever stands near it.
             if lines != 5 and beyond > 0.1:
@@ -182,9 +193,9 @@ class Page:
         for shape in self.of("head"):
             x, y = shape[2]
             n = self.staff_of_head(shape)
-            middle, lines, _, _ = self.staves[n]
+            middle = self.staves[n][0]
             step = None
-            if lines == 5:
+            if self.lines_at(n, x) == 5:
                 _, clef, place = [c for c in clefs if c[0] < x and self.staff_of(c[2]) == n][-1]
                 # A C clef names the line on which it stands.
                 base = 28 + round(2 * (place - middle)) if clef == "cClef" else MIDDLE[clef]

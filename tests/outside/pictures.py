@@ -167,7 +167,19 @@ def check_picture(name, page, pdf, number, finding):
         return 0, 0
     left, right = runs(dots)
     rows = lines_in(left, right, scale)
-    same = len(rows) == len(wanted) and all(abs(a - b) < 0.2 * scale for a, b in zip(rows, wanted))
+    # Where a staff has five lines only in a part of the line, the outer ones may be too short to be seen as such.
+    short = {
+        round((middle + line) * scale)
+        for (middle, _, left, right), own in zip(page.staves, page.stretches)
+        if sum(r - l for l, r, count in own if count == 5) < 0.9 * (right - left)
+        for line in [-2, -1, 1, 2]
+    }
+    known = [row for row in rows if any(abs(row - line) < 0.2 * scale for line in wanted)]
+    hidden = [
+        line for line in wanted
+        if round(line) in short and not any(abs(row - line) < 0.2 * scale for row in rows)
+    ]
+    same = known == rows and len(rows) + len(hidden) == len(wanted)
     finding.expect(same, f"{name}: {len(rows)} staff lines in the picture for {len(wanted)}, or elsewhere")
     heads = [
         ((box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale, 0.35 * size * scale)

@@ -1,6 +1,8 @@
 //! What a line begins with: marks, halves of curves, the rest of a cue.
 
-use crate::page::{Kind, Page};
+use kurbo::Rect;
+
+use crate::page::{Kind, Mark, Page};
 use crate::paper::Setup;
 
 use super::music::Music;
@@ -9,7 +11,7 @@ use super::survey;
 use super::tests::{of, part_in, part_of, sheet_with_cues};
 
 /// Boxes of the frames of a page, from above.
-fn frames(page: &Page) -> Vec<kurbo::Rect> {
+fn frames(page: &Page) -> Vec<Rect> {
     of(page, Kind::Frame).into_iter().map(|mark| mark.bounds()).collect()
 }
 
@@ -142,4 +144,41 @@ fn who_takes_an_instrument_with_pitch_again_has_its_signature_anew() {
     };
     assert_eq!(sharps("xylophone"), 6, "three at the head, three behind the triangle");
     assert_eq!(sharps("timpani"), 3, "and no naturals: nobody read it on the line of the triangle");
+}
+
+#[test]
+fn a_staff_has_one_line_and_five_in_turn_within_a_system() {
+    let text = "piece \"Sluice\" { composer \"House copyist\" }\nform { 1 metre 2/4, key A major\n 6 end }\n\
+         voice tune { 1: 1/4 x x | 2: A4 C5 | 3: A5 C6 | 4: 1/4 x x | 5: x x | 6: A4 C5 | }\n\
+         ensemble few { era 1885\n triangle\n }\nscoring all for few {\n triangle writes as rhythm {\n \
+         1: 1/4 x x |\n 2: A4 C#5 |\n 3: A4 C#5 |\n 4: x x |\n 5: x x |\n 6: A4 C#5 |\n }\n \
+         triangle takes xylophone bar 2\n triangle takes triangle bar 4\n triangle takes xylophone bar 6\n}\n";
+    let page = part_of(text, &Setup::default()).pages.remove(0);
+    let lines: Vec<Rect> = of(&page, Kind::StaffLine).into_iter().map(Mark::bounds).collect();
+    let middle = lines[0].center().y;
+    let mut stretches: Vec<(f64, f64, usize)> = Vec::new();
+    for line in &lines {
+        match stretches.last_mut() {
+            Some((x0, _, count)) if (*x0 - line.x0).abs() < 1e-6 => *count += 1,
+            _ => stretches.push((line.x0, line.x1, 1)),
+        }
+    }
+    let counts: Vec<usize> = stretches.iter().map(|stretch| stretch.2).collect();
+    assert_eq!(counts, [1, 5, 1, 5], "{stretches:?}");
+    assert!(stretches.windows(2).all(|pair| (pair[0].1 - pair[1].0).abs() < 1e-6), "without a gap");
+    // A bar line is as high as the taller staff beside it; clef and signature stand behind it.
+    let bar_lines: Vec<Rect> = of(&page, Kind::BarLine).into_iter().map(Mark::bounds).collect();
+    let high: Vec<f64> = bar_lines.iter().map(|line| (line.height() / 2.0).round()).collect();
+    assert_eq!(high[..5], [2.0, 2.0, 2.0, 1.0, 2.0], "{bar_lines:?}");
+    let clefs: Vec<Rect> = of(&page, Kind::Clef).into_iter().map(Mark::bounds).collect();
+    assert_eq!(clefs.len(), 4);
+    for (clef, stretch) in clefs.iter().zip(&stretches) {
+        assert!(clef.x0 > stretch.0 && clef.x1 < stretch.1, "{clef:?} {stretch:?}");
+    }
+    let keys: Vec<Rect> = of(&page, Kind::Key).into_iter().map(Mark::bounds).collect();
+    assert_eq!(keys.len(), 6, "three behind each clef of five lines");
+    // Strokes stand on the one line, notes on theirs, with ledger lines where five lines need them.
+    let heads = of(&page, Kind::Head);
+    let on_line = heads.iter().filter(|head| (head.bounds().center().y - middle).abs() < 0.1);
+    assert_eq!(on_line.count(), 6);
 }

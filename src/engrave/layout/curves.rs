@@ -70,12 +70,7 @@ fn half(note: Point, edge: Point) -> CubicBez {
 /// one that comes from the line before begins at `begin`, and the note at its end has its accidental
 /// again, which is otherwise on another line: in a signature of so many fifths. So has one that is tied
 /// from before another ending. (Common practice.)
-pub(super) fn ties(
-    canvas: &mut Canvas,
-    notes: &[Placed],
-    (begin, end): (f64, f64),
-    (key, lines): (i32, u8),
-) {
+pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), key: i32) {
     let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
     for (n, note) in sounding.iter().enumerate() {
         let Some(written) = note.chord.note() else { continue };
@@ -86,7 +81,7 @@ pub(super) fn ties(
                 let up = tie_up(note, head.place);
                 let x = edge.min(note.x + head.x);
                 let from = if n == 0 { begin.min(x - 1.4) } else { x - 1.4 };
-                tie(canvas, note, (from, x - 0.1), head, up, lines);
+                tie(canvas, note, (from, x - 0.1), head, up);
             }
         }
         if !written.tie_to || written.tie_parts {
@@ -113,7 +108,7 @@ pub(super) fn ties(
                 }
                 None => end,
             };
-            tie(canvas, note, (from, to), head, up, lines);
+            tie(canvas, note, (from, to), head, up);
         }
     }
 }
@@ -164,14 +159,7 @@ const BEHIND_DOT: f64 = 0.6;
 const SHORTEST_TIE: f64 = 1.7;
 const SHORTEST_BEHIND_DOTS: f64 = 1.0;
 
-fn tie(
-    canvas: &mut Canvas,
-    note: &Placed,
-    (from, to): (f64, f64),
-    head: &Head,
-    up: bool,
-    lines: u8,
-) {
+fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), head: &Head, up: bool) {
     let side = if up { -1.0 } else { 1.0 };
     // Where there is no room between two heads, or up to the end of the line, it begins over the
     // middle of its head, so that it is long enough to be seen.
@@ -189,7 +177,7 @@ fn tie(
     let middle = -f64::from(head.place) / 2.0;
     let height = tie_height(to - from);
     let crown = middle + side * (off + height);
-    let more = off_line(crown, (side, height), to - from, lines);
+    let more = off_line(crown, (side, height), to - from, note.lines);
     // The ends take their share, so that the tie keeps its shape.
     let y = middle + side * (off + more * ENDS_MOVE);
     let height = height + more * (1.0 - ENDS_MOVE);

@@ -8,7 +8,7 @@ use ripieno_writers::edition::GroupSign;
 use super::canvas::{Canvas, glyph_box};
 use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, THICK_LINE};
 use super::spacing::PlacedBar;
-use super::system::{Setting, System};
+use super::system::{Setting, System, half_between};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Group, Heading, Sheet};
@@ -68,7 +68,7 @@ pub(super) fn joins(
     let mut canvas = Canvas::new(1.0);
     let half = |row: usize| {
         let bar = placed.first().map_or(0, |bar| bar.bar);
-        if sheet.staves[shown[row]].bars[bar].lines == 5 { 2.0 } else { 1.0 }
+        sheet.staves[shown[row]].bars[bar].half()
     };
     // Which staves share their bar lines.
     let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
@@ -86,25 +86,32 @@ pub(super) fn joins(
         }
     }
     for group in &groups {
-        let (top, bottom) =
-            (ys[group.start] - half(group.start), ys[group.end - 1] + half(group.end - 1));
+        // From the outermost lines of both bars that it parts.
+        let between = |bar: &PlacedBar, next: Option<&PlacedBar>| {
+            let half = |row: usize| half_between(&sheet.staves[shown[row]], bar, next);
+            let last = group.end - 1;
+            (ys[group.start] - half(group.start), ys[last] + half(last))
+        };
         let rows: Vec<f64> = group.clone().map(|row| ys[row]).collect();
         for (n, bar) in placed.iter().enumerate() {
             let what = &sheet.bars[bar.bar];
             if what.repeat_starts {
+                let before = n.checked_sub(1).map(|before| &placed[before]);
+                let behind_lead = bar.lead.clef + bar.lead.key + bar.lead.metre > 0.0;
+                let span = between(bar, before.filter(|_| !behind_lead));
                 let x = if n == 0 {
                     bar.body - bar.lead.carried - bar.lead.repeat + 0.2
-                } else if bar.lead.key + bar.lead.metre > 0.0 {
+                } else if behind_lead {
                     bar.body - bar.lead.repeat + 0.35
                 } else {
                     bar.x - BAR_LINE
                 };
-                stroke(&mut canvas, x, THICK_LINE, (top, bottom));
+                stroke(&mut canvas, x, THICK_LINE, span);
                 let thin = x + THICK_LINE + BAR_LINE_GAP;
-                stroke(&mut canvas, thin, BAR_LINE, (top, bottom));
+                stroke(&mut canvas, thin, BAR_LINE, span);
                 dots(&mut canvas, thin + BAR_LINE + 0.3, &rows);
             }
-            end_line(&mut canvas, what, bar.end, (top, bottom), &rows);
+            end_line(&mut canvas, what, bar.end, between(bar, placed.get(n + 1)), &rows);
         }
     }
     canvas.marks = canvas.marks.into_iter().flat_map(|line| broken(line, words)).collect();

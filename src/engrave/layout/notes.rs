@@ -28,6 +28,8 @@ pub(super) struct Placed<'a> {
     pub stem_end: f64,
     /// How far a rest stands below its own place.
     pub lowered: f64,
+    /// How many lines the staff has in its bar.
+    pub lines: u8,
 }
 
 impl Placed<'_> {
@@ -64,7 +66,7 @@ impl Placed<'_> {
 }
 
 /// Works out the ends of the stems of a line, beams and all, and draws the notes.
-pub(super) fn draw(canvas: &mut Canvas, notes: &mut [Placed], lines: u8) {
+pub(super) fn draw(canvas: &mut Canvas, notes: &mut [Placed]) {
     let mut n = 0;
     while n < notes.len() {
         let begins = notes[n].chord.event.element.beams.first() == Some(&Beam::Begins);
@@ -93,7 +95,7 @@ pub(super) fn draw(canvas: &mut Canvas, notes: &mut [Placed], lines: u8) {
         n = end;
     }
     for note in notes.iter() {
-        draw_one(canvas, note, lines);
+        draw_one(canvas, note);
     }
 }
 
@@ -249,7 +251,7 @@ fn settle(y: f64, rise: f64, up: bool) -> f64 {
     quarter
 }
 
-fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
+fn draw_one(canvas: &mut Canvas, note: &Placed) {
     let chord = note.chord;
     let origin = Some(chord.origin());
     if let Some((clef, x)) = chord.clef {
@@ -260,7 +262,7 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
     for (x, grace) in &chord.graces {
         debug_assert!(grace.scale < 1.0 && *x < 0.0);
     }
-    draw_graces(canvas, note, lines);
+    draw_graces(canvas, note);
     match &chord.look {
         Look::Rest { glyph, y, .. } => {
             let y = y + note.lowered;
@@ -275,7 +277,7 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
             }
         }
         Look::Note { heads, up, stemmed } => {
-            if lines == 5 {
+            if note.lines == 5 {
                 draw_ledgers(canvas, note);
             }
             for head in heads {
@@ -498,7 +500,7 @@ fn draw_ledgers(canvas: &mut Canvas, note: &Placed) {
 }
 
 /// Grace notes: two or more short ones share a beam.
-fn draw_graces(canvas: &mut Canvas, note: &Placed, lines: u8) {
+fn draw_graces(canvas: &mut Canvas, note: &Placed) {
     let graces = &note.chord.graces;
     let mut placed: Vec<Placed> = graces
         .iter()
@@ -506,6 +508,7 @@ fn draw_graces(canvas: &mut Canvas, note: &Placed, lines: u8) {
             chord: grace,
             bar: note.bar,
             x: note.x + x,
+            lines: note.lines,
             stem_end: grace.stem_end(),
             lowered: 0.0,
         })
@@ -515,6 +518,6 @@ fn draw_graces(canvas: &mut Canvas, note: &Placed, lines: u8) {
         beam_group(canvas, &mut placed);
     }
     for grace in &placed {
-        draw_one(canvas, grace, lines);
+        draw_one(canvas, grace);
     }
 }

@@ -321,15 +321,20 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let widest = |of: &dyn Fn(&Staff) -> f64| sheet.staves.iter().map(of).fold(0.0, f64::max);
     let metre = metre_width(bar);
     let repeat = if bar.repeat_starts { REPEAT_START } else { 0.0 };
-    let key_changes = widest(&|staff| {
+    let changed = |staff: &Staff| {
         let bar = &staff.bars[index];
         bar.key_change.map_or(0.0, |before| key_width(bar.key, Some(before)))
-    });
+    };
+    let key_changes = widest(&changed);
+    let told = widest(&|staff| if staff.new_lines(index) { 0.0 } else { changed(staff) });
     let key = widest(&|staff| key_width(staff.bars[index].key, None));
-    let clef = widest(&|staff| clef_sign(staff.bars[index].clef).0.width() + 1.0);
+    let clef_width = |staff: &Staff| clef_sign(staff.bars[index].clef).0.width() + 1.0;
+    let clef = widest(&clef_width);
+    let anew = widest(&|staff| if staff.new_lines(index) { clef_width(staff) } else { 0.0 });
     let changes_clef = |staff: &Staff| -> f64 {
         let Some(next) = staff.bars.get(index + 1) else { return 0.0 };
-        let first = next.clefs.iter().find(|(at, _)| *at == Time::ZERO);
+        let other = staff.new_lines(index + 1);
+        let first = next.clefs.iter().find(|(at, _)| *at == Time::ZERO && !other);
         first.map_or(0.0, |(_, clef)| clef_sign(*clef).0.width() * SMALL_CLEF + 0.6)
     };
     let tied = |chord: &Chord| chord.at() == Time::ZERO && chord.note().is_some_and(|n| n.tie_from);
@@ -357,7 +362,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         columns,
         even: Vec::new(),
         lead: Lead {
-            clef: 0.0,
+            clef: anew,
             key: key_changes,
             metre,
             repeat,
@@ -365,7 +370,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         },
         start: Lead { clef, key, metre, repeat, carried },
         tail: widest(&changes_clef),
-        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, carried: 0.0 },
+        courtesy: Lead { clef: 0.0, key: told, metre, repeat: 0.0, carried: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
         said: bar.tempo.as_ref().map(|tempo| within_line(bar, before, tempo)),

@@ -4,22 +4,17 @@ use std::ops::Range;
 
 use kurbo::Rect;
 use ripieno_compiler::diagnostics::Span;
-use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
 
 use super::canvas::{Canvas, Loud};
-use super::chord::{clef_at, clef_sign};
 use super::directions::{self, Pin, Said};
 use super::frame;
-use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
+use super::measures::{FAMILY_GAP, STAFF_GAP};
 use super::notes::{self, Placed};
 use super::orders::{BEFORE_FIRST, BEHIND_NOTE, before_small, last_before, over_line};
 use super::skyline::Skyline;
-use super::spacing::{
-    BESIDE_PLUS, BarSpace, PlacedBar, digits_width, figure_step, figures_width, is_bar_rest,
-    key_signs, key_step, metre_rows, place_line,
-};
+use super::spacing::{BarSpace, PlacedBar, digits_width, is_bar_rest, place_line};
 use super::{curves, hung, over, voices};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
@@ -29,6 +24,8 @@ use crate::sheet::{Group, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff,
 
 mod across;
 mod between;
+mod leads;
+mod lines;
 mod nudges;
 mod one_line;
 mod places;
@@ -36,9 +33,10 @@ mod said;
 mod spans;
 
 pub(super) use across::SlurEnd;
+pub(super) use lines::half_between;
 pub(super) use one_line::granted;
 
-use places::{key_places, place_at, with_graces};
+use places::{place_at, with_graces};
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -104,7 +102,7 @@ pub(super) fn system(
         };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
-            let half = if line.bar(bars.start).lines == 5 { 2.0 } else { 1.0 };
+            let half = line.bar(bars.start).half();
             let tip = frame::tip(sheet, shown, setting.indent, half).filter(|_| row == 0);
             over::over(&mut canvas, sheet, &placed, setting, (row == 0, tip));
         }
@@ -189,6 +187,11 @@ impl System {
     /// Does it have that staff?
     pub(super) fn shows(&self, staff: usize) -> bool {
         self.shown.contains(&staff)
+    }
+
+    /// From where to where its staves reach.
+    fn reach(&self) -> (f64, f64) {
+        (self.setting.indent, self.right)
     }
 
     /// How many gaps between staves it has.
@@ -282,17 +285,10 @@ impl System {
         floor: &Skyline,
     ) -> Vec<Mark> {
         let mut marks = Vec::new();
-        let first = self.placed.first().map_or(0, |bar| bar.bar);
         let mut lines = Canvas::new(1.0);
         for (&staff, &y) in self.shown.iter().zip(&self.ys) {
-            for offset in staff_lines(&sheet.staves[staff].bars[first]) {
-                let (from, to) = (self.setting.indent, self.right);
-                lines.line(
-                    (Kind::StaffLine, None),
-                    (from, y + offset),
-                    (to, y + offset),
-                    STAFF_LINE,
-                );
+            for run in lines::runs(&sheet.staves[staff], &self.placed, self.reach()) {
+                run.draw(&mut lines, y);
             }
         }
         marks.append(&mut lines.marks);
@@ -346,10 +342,6 @@ impl System {
     }
 }
 
-fn staff_lines(bar: &StaffBar) -> &'static [f64] {
-    if bar.lines == 5 { &[-2.0, -1.0, 0.0, 1.0, 2.0] } else { &[0.0] }
-}
-
 /// How near to a beat what is nudged must stand, in beats: a third of a triplet may be rounded.
 const NEAR: f64 = 0.04;
 
@@ -380,10 +372,10 @@ impl SystemLine<'_> {
     }
 
     fn draw(&self, canvas: &mut Canvas) {
-        let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
         // On one line as far as its bar lines reach.
-        let half = if lines == 5 { 2.0 } else { 1.0 };
-        canvas.sky.add_staff((self.indent, self.right), (-half, half));
+        for run in lines::runs(self.staff(), self.placed, (self.indent, self.right)) {
+            canvas.sky.add_staff((run.from, run.to), (-run.half, run.half));
+        }
         self.leads(canvas);
         let mut voices: Vec<Vec<Placed>> =
             self.staff().lanes.clone().map(|lane| self.notes(lane)).collect();
@@ -391,7 +383,7 @@ impl SystemLine<'_> {
             voices::level_cue_rests(cues, rests);
         }
         for notes in &mut voices {
-            notes::draw(canvas, notes, lines);
+            notes::draw(canvas, notes);
         }
         self.multi_rests(canvas);
         let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.carried);
@@ -402,7 +394,7 @@ impl SystemLine<'_> {
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
             hung::articulations(canvas, notes, &voices);
-            curves::ties(canvas, notes, (begin, end), (key, lines));
+            curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes, sung);
         }
         let spans = self.spans();
@@ -434,7 +426,7 @@ impl SystemLine<'_> {
             (begin, self.right),
             &directions::Ground {
                 between: self.is_braced(),
-                half,
+                half: &|x| self.half_at(x),
                 in_part: self.sheet.is_part,
                 first: self.placed.first().map_or(0, |bar| bar.bar),
                 silent: &|bar| self.bar(bar).is_silent(),
@@ -470,6 +462,7 @@ impl SystemLine<'_> {
             if self.sheet.bars[bar.bar].count > 1 {
                 continue;
             }
+            let lines = self.bar(bar.bar).lines;
             for (n, chord) in space.chords[lane].iter().enumerate() {
                 let x = if is_bar_rest(chord) {
                     let width = Glyph::RestWhole.width();
@@ -480,89 +473,10 @@ impl SystemLine<'_> {
                         None => continue,
                     }
                 };
-                notes.push(Placed { chord, bar: bar.bar, x, stem_end: 0.0, lowered: 0.0 });
+                notes.push(Placed { chord, bar: bar.bar, x, lines, stem_end: 0.0, lowered: 0.0 });
             }
         }
         notes
-    }
-
-    /// Clefs, signatures and metres.
-    fn leads(&self, canvas: &mut Canvas) {
-        for (n, placed) in self.placed.iter().enumerate() {
-            let bar = self.bar(placed.bar);
-            let mut x = placed.x;
-            if n == 0 {
-                let clef = clef_at(bar, Time::ZERO);
-                let (sign, place) = clef_sign(clef);
-                canvas.glyph((Kind::Clef, None), sign, (x + 0.45, -f64::from(place) / 2.0), 1.0);
-            } else if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
-                self.changed_clef(canvas, *clef, &self.placed[n - 1]);
-            }
-            x += placed.lead.clef;
-            // What a line begins with was taken back at the end of the line before.
-            if n == 0 {
-                self.key(canvas, bar, None, x);
-            } else if bar.key_change.is_some() {
-                self.key(canvas, bar, bar.key_change, x + 0.55);
-            }
-            x += placed.lead.key;
-            if placed.lead.metre > 0.0 {
-                self.metre(canvas, placed.bar, x + if n == 0 { 0.0 } else { 0.45 });
-            }
-        }
-        let Some(last) = self.placed.last() else { return };
-        if let Some(next) = self.spaces.get(last.bar + 1) {
-            let bar = self.bar(last.bar + 1);
-            if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
-                self.changed_clef(canvas, *clef, last);
-            }
-            if next.courtesy.width() > 0.0 {
-                let mut x = last.end + 0.45;
-                if bar.key_change.is_some() {
-                    self.key(canvas, bar, bar.key_change, x);
-                }
-                x += next.courtesy.key;
-                if next.courtesy.metre > 0.0 {
-                    self.metre(canvas, last.bar + 1, x);
-                }
-            }
-        }
-    }
-
-    /// A clef that changes with the next bar stands before the bar line.
-    fn changed_clef(&self, canvas: &mut Canvas, clef: Clef, before: &PlacedBar) {
-        let (sign, place) = clef_sign(clef);
-        let line = self.spaces[before.bar].line;
-        let x = before.end - line - 0.35 - sign.width() * SMALL_CLEF;
-        canvas.glyph((Kind::Clef, None), sign, (x, -f64::from(place) / 2.0), SMALL_CLEF);
-    }
-
-    fn key(&self, canvas: &mut Canvas, bar: &StaffBar, before: Option<i32>, x: f64) {
-        if bar.lines != 5 {
-            return;
-        }
-        let (count, sign) = key_signs(bar.key, before);
-        let kept = if sign == Glyph::AccidentalNatural { before.unwrap_or(0) } else { bar.key };
-        let places = key_places(clef_at(bar, Time::ZERO), kept > 0);
-        let step = key_step(sign);
-        for (n, place) in places.into_iter().take(count).enumerate() {
-            let at = (x + n as f64 * step, -f64::from(place) / 2.0);
-            canvas.glyph((Kind::Key, None), sign, at, 1.0);
-        }
-    }
-
-    fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
-        let rows = metre_rows(self.sheet.bars[bar].metre);
-        let widest = rows.iter().map(|row| figures_width(row)).fold(0.0, f64::max);
-        for (n, row) in rows.iter().enumerate() {
-            let mut at = x + (widest - figures_width(row)) / 2.0;
-            let y = if rows.len() == 1 { 0.0 } else { n as f64 * 2.0 - 1.0 };
-            for figure in row {
-                let air = if *figure == Glyph::TimeSigPlus { BESIDE_PLUS } else { 0.0 };
-                canvas.glyph((Kind::Metre, None), *figure, (at + air, y), 1.0);
-                at += figure_step(*figure);
-            }
-        }
     }
 
     /// The sign of several bars of rest: a thick line with the number over it.

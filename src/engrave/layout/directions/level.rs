@@ -15,8 +15,8 @@ use crate::text::Run;
 pub(in crate::layout) struct Ground<'a> {
     /// Is it one of two that a brace joins?
     pub between: bool,
-    /// Half its height, in staff spaces.
-    pub half: f64,
+    /// Half its height at a place of the line, in staff spaces.
+    pub half: &'a dyn Fn(f64) -> f64,
     pub in_part: bool,
     /// The first bar of the line.
     pub first: usize,
@@ -134,6 +134,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
     let Ground { between, half, .. } = *ground;
     let need = |canvas: &Canvas, low: &Low| {
         let (x0, x1) = low.span();
+        let half = half(x0);
         let edge = canvas.sky.bottom(x0, x1).max(half);
         let edge = beside(canvas, low).map(|figure| figure.y1 + 0.3).fold(edge, f64::max);
         // Letters rise a good space over the base line, an f higher; hairpins lie around half a
@@ -163,7 +164,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
         }
         let edge = lows.iter().map(|low| {
             let (x0, x1) = low.span();
-            let edge = canvas.sky.top(x0, x1).min(-half);
+            let edge = canvas.sky.top(x0, x1).min(-half(x0));
             let edge = beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min);
             let fall = match low {
                 Low::Letters { signs, .. } => {
@@ -173,7 +174,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             };
             edge - (fall + OVER_STAFF).max(1.1)
         });
-        edge.fold(-half, f64::min)
+        edge.fold(0.0, f64::min)
     };
     let in_part = ground.in_part && !between;
     let near = |to: usize| match (&lows[to - 1], &lows[to]) {
@@ -215,6 +216,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             draw_low(canvas, low, y);
             let bounds = canvas.marks[begun..].iter().map(Mark::bounds).reduce(|a, b| a.union(b));
             let Some(bounds) = bounds else { continue };
+            let half = half(x0);
             let away =
                 if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
             let (marks, bar) = (begun..canvas.marks.len(), ground.within(low.at().0));

@@ -50,6 +50,7 @@ pub(super) fn with_graces<'a>(notes: &[Placed<'a>]) -> Vec<Placed<'a>> {
             chord: grace,
             bar: note.bar,
             x: note.x + x,
+            lines: note.lines,
             stem_end: grace.stem_end(),
             lowered: 0.0,
         }));
