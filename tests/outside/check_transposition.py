@@ -35,6 +35,9 @@ def check(scorings):
         for path in scoring.files("musicxml"):
             for part in written.read(path):
                 _part(finding, path, part)
+        concert = scoring.folder / "score-concert.musicxml"
+        for part in written.read(concert) if concert.is_file() else ():
+            _at_concert_pitch(finding, concert, part)
         yield finding
 
 
@@ -57,6 +60,21 @@ def _instrument(finding, where, bars, instrument):
         clefs = {clef for bar in bars for clef in bar.clefs}
         odd = clefs - published.CLEFS[instrument.kind]
         finding.expect(not odd, f"{where} reads clefs {clefs}")
+
+
+def _at_concert_pitch(finding, path, part):
+    """Only octaves are left that an instrument always sounds in, and timpani alone have no signature."""
+    for instrument in part.instruments.values():
+        where = f"{path.name}: {part.name}"
+        bars = part.bars_of(instrument)
+        steps, semitones = published.FIXED.get(instrument.kind, published.SOUNDING_AS_WRITTEN)
+        octave = steps % 7 == 0 and semitones % 12 == 0
+        wanted = (steps, semitones) if octave else published.SOUNDING_AS_WRITTEN
+        moved = {bar.transposition for bar in bars}
+        finding.expect(moved <= {wanted}, f"{where} moves by {moved}, not {wanted}")
+        if instrument.sound in published.CROOKED:
+            unsigned = [bar.number for bar in bars if not bar.signature[1]]
+            finding.expect(not unsigned, f"{where} has no signature in bars {unsigned}")
 
 
 def check_known(scorings, wanted):

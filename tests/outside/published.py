@@ -143,3 +143,6 @@ CLEFS = {
 
 # Natural horns and trumpets are written without a key signature (common practice of their time).
 WITHOUT_SIGNATURE = {"brass.natural-horn", "brass.trumpet.baroque", "drum.timpani"}
+
+# Those of them who have one in a score at concert pitch, where no crook keeps it away (common practice).
+CROOKED = {"brass.natural-horn", "brass.trumpet.baroque"}

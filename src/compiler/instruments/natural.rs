@@ -178,6 +178,13 @@ impl NaturalSeries {
 }
 
 impl Instrument {
+    /// Does it stand in a key of which there is a choice, by the instrument or its crook (clarinet, horn)? Else its
+    /// transposition is its own (piccolo, double bass, cor anglais).
+    #[must_use]
+    pub fn has_choice_of_keys(&self) -> bool {
+        !self.keys.is_empty() || !self.crooks.is_empty()
+    }
+
     /// The open notes of a player of that rank that lie within a limit of a year, from the lowest
     /// up; nothing for instruments that are not brass without valves.
     pub fn open_notes(

@@ -387,8 +387,9 @@ mod tests {
         let both = [(0, Clef::Treble), (2, Clef::Bass), (4, Clef::Treble)];
         assert_eq!(clefs("D", low, Pitches::Concert), both);
         assert_eq!(clefs("D", low, Pitches::Written), [(0, Clef::Treble)]);
-        // Its player reads an octave only, which concert pitch leaves; and a horn that is not low.
-        assert_eq!(clefs("C basso", low, Pitches::Concert), [(0, Clef::Treble)]);
+        // An octave that is one of several crooks is none of the instrument's own. And a horn that is not low.
+        assert_eq!(clefs("C basso", low, Pitches::Concert), both);
+        assert_eq!(clefs("C basso", low, Pitches::Written), [(0, Clef::Treble)]);
         let high = "0/1 1/1 D4, 1/1 1/1 A3, 2/1 1/1 D3, 3/1 1/1 D3, 4/1 1/1 A4, 5/1 1/1 A4";
         assert_eq!(clefs("D", high, Pitches::Concert), [(0, Clef::Treble)]);
     }

@@ -64,15 +64,33 @@ impl<'a> Bars<'a> {
     }
 
     /// The way from written to sounding pitch of a part at a time. At concert pitch only octaves
-    /// are left.
+    /// are left that belong to the instrument (Gould, Behind Bars, 2011, from memory), not those of a key or crook of
+    /// several: then a horn in C basso would not stand where it does in D.
     fn transposition(&self, part: &Part, at: Time) -> Interval {
         let by = part.transposition_at(at);
         match self.pitches {
             super::Pitches::Written => by,
             super::Pitches::Concert => {
+                let own = !part.instrument_at(at).has_choice_of_keys();
                 let octaves = Interval::octaves(by.whole_octaves());
-                if by == octaves { by } else { Interval::UNISON }
+                if own && by == octaves { by } else { Interval::UNISON }
             }
+        }
+    }
+
+    /// How a part is written in a bar. Who has no signature because of crooks has that of the piece at concert pitch
+    /// (common practice); timpani have none in either.
+    fn writing(&self, part: &Part, bar: &FrameBar) -> Writing {
+        let transposition = self.transposition(part, bar.start);
+        let instrument = part.instrument_at(bar.start);
+        match self.pitches {
+            super::Pitches::Written if part.player.without_signature => {
+                Writing::without_signature(transposition)
+            }
+            super::Pitches::Concert if instrument.has_choice_of_keys() => {
+                Writing::in_key(bar.key, transposition)
+            }
+            _ => Writing::new(instrument, bar.key, transposition),
         }
     }
 
@@ -137,10 +155,7 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
             Some(before) if before.transposition == transposition && !taken && !bar.key_shown => {
                 before
             }
-            _ if part.player.without_signature && bars.pitches == super::Pitches::Written => {
-                Writing::without_signature(transposition)
-            }
-            _ => Writing::new(instrument, bar.key, transposition),
+            _ => bars.writing(part, bar),
         };
         let writing = if bars.cued { writing.naming() } else { writing };
         let moved = before.is_none_or(|before| before.transposition != transposition);

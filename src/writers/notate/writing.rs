@@ -22,6 +22,11 @@ impl Writing {
         if instrument.without_signature || instrument.unpitched {
             return Writing::without_signature(transposition);
         }
+        Writing::in_key(sounding, transposition)
+    }
+
+    /// With the signature of a sounding key, moved by the transposition.
+    pub(super) fn in_key(sounding: Key, transposition: Interval) -> Writing {
         let to_written = -transposition;
         let mut key = sounding.transposed(to_written);
         // Seven signs are five in the other spelling. What stands at concert pitch, or octaves away

@@ -1,9 +1,9 @@
 //! Bars as a player reads them, made from sounding notes.
 
-use crate::instruments::Clef;
-use crate::music::{Interval, Time};
-use crate::notate::ElementKind;
+use crate::instruments::{Clef, find};
+use crate::music::{Interval, Key, Time};
 use crate::notate::testing::{Fixture, cello, clarinet, directions, dump, form, natural_horn};
+use crate::notate::{ElementKind, Pitches, notate_at};
 use crate::resolve::{BarLine, Ending, Mark};
 
 #[test]
@@ -156,6 +156,41 @@ fn without_a_signature_every_accidental_stands_at_its_note() {
     let score = fixture.without_signature().notes("0/1 1/2 F#5, 1/2 1/2 D5").score();
     assert_eq!(score.staves[0].measures[0].key, None);
     assert_eq!(dump(&score, 0), "G#5!:1/2 E5:1/2");
+}
+
+#[test]
+fn at_concert_pitch_an_octave_stays_that_is_the_instruments_own_and_none_of_a_crook_or_key() {
+    let concert = |fixture: Fixture| notate_at(&fixture.arrangement(), Pitches::Concert);
+    let horn = Fixture::new(&["4/4"; 2]).instrument(natural_horn());
+    let horn = horn.crook("0/1", "Eb").crook("1/1", "C basso").notes("0/1 1/1 G3, 1/1 1/1 G3");
+    let score = concert(horn);
+    let moves = score.staves[0].measures.iter().map(|measure| measure.transposition);
+    assert_eq!(moves.collect::<Vec<_>>(), [Some(Interval::UNISON), None]);
+    assert_eq!(dump(&score, 0), "G3:1/1 | G3:1/1");
+    let own = |id: &str, note: &str| {
+        let fixture = Fixture::new(&["4/4"]).instrument(find(id).unwrap());
+        dump(&concert(fixture.notes(&format!("0/1 1/1 {note}"))), 0)
+    };
+    assert_eq!(own("piccolo", "G5"), "G4:1/1");
+    assert_eq!(own("contrabassoon", "G1"), "G2:1/1");
+    assert_eq!(own("double-bass", "G1"), "G2:1/1");
+    // Built in several keys: in C as in B flat.
+    assert_eq!(own("bass-trumpet", "G3"), "G3:1/1");
+}
+
+#[test]
+fn at_concert_pitch_horns_with_crooks_have_the_signature_of_the_piece_and_timpani_none() {
+    let signature = |instrument, crook: Option<&str>, pitches| {
+        let fixture = Fixture::new(&["4/4"]).key("Eb major").instrument(instrument);
+        let fixture = crook.into_iter().fold(fixture, |fixture, crook| fixture.crook("0/1", crook));
+        let score = notate_at(&fixture.notes("0/1 1/1 Eb4").arrangement(), pitches);
+        score.staves[0].measures[0].key.map(Key::fifths)
+    };
+    assert_eq!(signature(natural_horn(), Some("D"), Pitches::Concert), Some(-3));
+    assert_eq!(signature(natural_horn(), Some("C basso"), Pitches::Concert), Some(-3));
+    assert_eq!(signature(natural_horn(), Some("D"), Pitches::Written), None);
+    let timpani = find("timpani").unwrap();
+    assert_eq!(signature(timpani, None, Pitches::Concert), None);
 }
 
 #[test]
