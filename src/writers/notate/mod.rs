@@ -112,7 +112,10 @@ impl<'a> Notation<'a> {
     /// A score of some of the players alone; [`Score::first`] says who is the first of them.
     #[must_use]
     pub fn score(&self, players: Range<usize>) -> Score {
-        let staves = self.staves(players.clone());
+        let mut staves = self.staves(players.clone());
+        if self.pitches == Pitches::Concert {
+            names::leave_out_keys(&mut staves, &self.arrangement.parts);
+        }
         let mut score = score_of(self.arrangement, self.pitches, self.frame.clone(), staves);
         score.first = players.start;
         if !self.movements.is_empty() {

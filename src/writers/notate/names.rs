@@ -1,11 +1,13 @@
 //! What is said of an instrument's key: "in D", "in B♭ basso"; of drums: "in D, A", "D to C".
 
+use std::sync::Arc;
+
 use smallvec::SmallVec;
 
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
 
-use super::{FrameBar, jumps};
+use super::{FrameBar, Staff, jumps};
 
 /// The key, crook or notes of drums at a time, as it is printed at the head of a part. Nothing is
 /// said where there is nothing to choose: an instrument in C, or one that always stands in its
@@ -225,6 +227,17 @@ pub(super) fn first_key(part: &Part) -> Option<String> {
     let enters = part.notes.first().map(|note| note.start());
     let in_hand = enters.filter(|at| std::ptr::eq(part.instrument_at(*at), first));
     key_at(part, in_hand.unwrap_or_default())
+}
+
+/// In a score at concert pitch nobody reads the key or crook in which a player begins: the name before his staff says
+/// it only where two would else be called the same (common practice). What drums are tuned to sounds, and stays; and
+/// who changes is told in which he begins, as he is told the others.
+pub(super) fn leave_out_keys(staves: &mut [Staff], parts: &[Arc<Part>]) {
+    for staff in staves.iter_mut().filter(|staff| staff.instrument.drums.is_empty()) {
+        if parts.iter().filter(|part| part.full_name() == staff.name).count() < 2 {
+            staff.key_name = None;
+        }
+    }
 }
 
 /// The order to change between two times and the name of what is then in hand; `None` if that is
@@ -496,6 +509,32 @@ mod tests {
         assert_eq!(horn("1..4 repeat", tune, 5), said);
         let said = ["1 in D", "4 change to F", "5 in F"];
         assert_eq!(horn("4..6 repeat", tune, 5), said, "it begins behind the note");
+    }
+
+    #[test]
+    fn at_concert_pitch_names_say_no_key_but_where_two_would_be_called_the_same() {
+        let names = |players: &str| {
+            let text = format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+                 form {{ 1 metre 4/4, key C major\n 4 end }}\n\
+                 voice tune {{ 1: 1/1 C4 | 2: C4 | 3: rest | 4: 1/1 C4 | }}\n\
+                 ensemble few {{ era 1810\n {players} }}\n\
+                 scoring few for few {{\n horn.1 plays tune as melody\n horn.1 takes crook F bar 4\n}}\n"
+            );
+            let score = crate::notate::notate_at(&arranged(&text), crate::notate::Pitches::Concert);
+            let parts = crate::edition::full_score(&score).parts;
+            let names = parts.into_iter().map(|part| part.name).collect::<Vec<_>>();
+            let horn = score.staves.iter().position(|staff| staff.id == "horn.1").unwrap();
+            (names, crate::notate::testing::directions(&score, horn))
+        };
+        let horns = "horn 2 crook D";
+        let (all, told) =
+            names(&format!("clarinet in A, cor-anglais\n {horns}\n timpani tuned G2, C3"));
+        assert_eq!(all, ["Cor anglais", "Clarinet", "Horn 1", "Horn 2", "Timpani in G, C"]);
+        assert_eq!(told, "1 0/1 \"in D\", 3 0/1 \"change to F\", 4 0/1 \"in F\"");
+        let alike = "clarinet-1 in A as \"Clarinet\", clarinet-2 in C as \"Clarinet\"";
+        let (all, _) = names(&format!("{alike}\n {horns}"));
+        assert_eq!(all[..2], ["Clarinet in A", "Clarinet in C"]);
     }
 
     #[test]
