@@ -59,6 +59,10 @@ pub struct Printed {
     pub of: Of,
     /// How many pages it has.
     pub pages: usize,
+    /// Indices of the bars with which pages begin, in the form.
+    pub first_bars: Vec<usize>,
+    /// … and lines; none where nothing is played.
+    pub lines: Vec<usize>,
     /// The turns that fall to the player.
     pub turns: Vec<Turn>,
     /// Height of its staves in millimetres.
@@ -207,6 +211,8 @@ impl Work<'_> {
             pages: drawing.pages,
             staff_height,
             boxes: drawing.boxes.clone(),
+            first_bars: pages.first_bars,
+            lines: pages.lines,
             turns: pages.turns,
             larger,
             hidden: pages.hidden,

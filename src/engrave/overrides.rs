@@ -11,6 +11,10 @@ use crate::outputs::{Of, Printed, Setups};
 use crate::page::Turn;
 use crate::paper::{Nudge, Paper, SCORE_STAFF, Setup};
 
+mod begins;
+
+use begins::Begins;
+
 /// How a part or a score is to be set: as the layouts of the source have it, the general one first,
 /// then that of the scoring; what the command line asks goes before both.
 #[must_use]
@@ -202,7 +206,16 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
                     ));
                 }
             }
-            _ => {}
+            Overridden::Break(bars) | Overridden::Turn(bars) => {
+                let begins = match &line.what {
+                    Overridden::Turn(_) => Begins::Page,
+                    _ => Begins::Line,
+                };
+                let line = (line, &concerned[..]);
+                let effective = &mut all.effective;
+                found.extend(begins::findings(arrangement, line, (begins, bars), effective));
+            }
+            Overridden::Nudge(_) | Overridden::Paper(..) => {}
         }
         if !general {
             all.findings.append(&mut found);
@@ -377,10 +390,15 @@ mod tests {
     use crate::{layout, reading};
 
     fn arranged(layout: &str) -> Arrangement {
+        arranged_with("", layout)
+    }
+
+    /// With more players, who have nothing to play.
+    fn arranged_with(more: &str, layout: &str) -> Arrangement {
         let text = format!(
             "piece \"Sluice\" {{ }}\nform {{\n 1 metre 4/4, key C major, tempo 1/4 at 96\n 60 end\n}}\n\
              voice tune {{ 1: [p] 1/4 {{C5 D5 E5 F5}} | 2: 1/1 G5 | 3: rest 37 | 40: 1/1 C5 | 41: rest 20 | }}\n\
-             ensemble few {{ era 1885\n flute, oboe\n }}\n\
+             ensemble few {{ era 1885\n flute, oboe{more}\n }}\n\
              scoring all for few {{\n flute plays tune as melody\n oboe plays tune bars 1..2 as harmony\n}}\n\
              layout for all {{\n{layout}\n}}\n"
         );
@@ -399,7 +417,11 @@ mod tests {
     }
 
     fn told(layout: &str) -> Vec<String> {
-        let arrangement = arranged(layout);
+        told_with("", layout)
+    }
+
+    pub(super) fn told_with(more: &str, layout: &str) -> Vec<String> {
+        let arrangement = arranged_with(more, layout);
         let wanted = Wanted::formats(&[]);
         let take = |_, _| Ok::<(), ()>(());
         let printed =
@@ -462,6 +484,8 @@ mod tests {
         let printed = |of: Of, staff_height: f64| Printed {
             of,
             pages: 1,
+            first_bars: vec![0],
+            lines: vec![0],
             turns: Vec::new(),
             staff_height,
             larger: None,

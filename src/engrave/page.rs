@@ -170,6 +170,8 @@ pub struct Pages {
     pub author: Option<String>,
     /// Index of the bars with which pages begin, in the form.
     pub first_bars: Vec<usize>,
+    /// Index of the bars with which lines begin, in the form; none where nothing is played.
+    pub lines: Vec<usize>,
     /// What is to be told of the turns.
     pub turns: Vec<Turn>,
     /// The players whose staves were left out of a system.

@@ -102,13 +102,18 @@ pub fn shape(text: &str, face: Face, size: f64) -> Run {
     run
 }
 
+/// A blank at which no line ends; it is printed as any other.
+pub const JOINT: char = '\u{a0}';
+
 /// Words in as many lines as a width in staff spaces asks for: divided at blanks, and inside a word only
-/// where that alone is wider. There is at least one line.
+/// where that alone is wider. A [`JOINT`] keeps two words together. There is at least one line.
 #[must_use]
 pub fn in_lines(text: &str, face: Face, size: f64, room: f64) -> Vec<Run> {
+    let shape = |text: &str, face, size| shape(&text.replace(JOINT, " "), face, size);
     let mut lines: Vec<Run> = Vec::new();
     let mut held = String::new();
-    for word in text.split_whitespace() {
+    let divides = |one: char| one.is_whitespace() && one != JOINT;
+    for word in text.split(divides).filter(|word| !word.is_empty()) {
         let longer = if held.is_empty() { word.to_owned() } else { format!("{held} {word}") };
         if shape(&longer, face, size).width <= room {
             held = longer;

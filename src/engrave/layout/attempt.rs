@@ -379,6 +379,7 @@ impl<'a> Layout<'a> {
         let count = breaks.len();
         let mut turns = Vec::new();
         let mut nudged: Vec<Span> = Vec::new();
+        let mut begun = Vec::new();
         let mut hidden = BTreeSet::new();
         let mut loose: f64 = 0.0;
         let mut before: Option<Spread> = None;
@@ -436,6 +437,9 @@ impl<'a> Layout<'a> {
                 let players = away.iter().flat_map(|(_, staff)| staff.players.iter().copied());
                 hidden.extend(players.filter(|player| !shown(player)));
             }
+            let first = |line: &Range<usize>| &sheet.bars[line.start];
+            let begin = now.iter().map(first).filter(|bar| bar.begins_at == Time::ZERO);
+            begun.extend(begin.map(|bar| bar.index));
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
             if !sheet.is_part {
                 frame::dividers(&mut marks, &systems, &ys, self.room.indents.1);
@@ -483,6 +487,7 @@ impl<'a> Layout<'a> {
                 .filter_map(|page| page.first())
                 .map(|line| sheet.bars[line.start].index)
                 .collect(),
+            lines: begun,
             turns,
             hidden: hidden.into_iter().collect(),
             nudged,

@@ -12,7 +12,7 @@ use super::system::{Setting, System, half_between};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Group, Heading, Sheet};
-use crate::text::{Face, Run, in_lines, in_one_line, shape};
+use crate::text::{Face, JOINT, Run, in_lines, in_one_line, shape};
 
 /// Size of names before a system.
 const NAME: f64 = 2.2;
@@ -307,8 +307,8 @@ fn lines(name: &str) -> Vec<Run> {
         Some((first, _)) if name.chars().count() > 14 => vec![first, name[first.len()..].trim()],
         _ => vec![name],
     };
-    let mut lines: Vec<Run> =
-        parts.into_iter().flat_map(|part| in_lines(part, Face::Roman, NAME, NAME_ROOM)).collect();
+    let set = |part| in_lines(&joined(part), Face::Roman, NAME, NAME_ROOM);
+    let mut lines: Vec<Run> = parts.into_iter().flat_map(set).collect();
     if lines.len() > NAME_LINES {
         // The end of a name is what tells two players apart.
         lines.truncate(NAME_LINES - 1);
@@ -326,6 +326,30 @@ fn lines(name: &str) -> Vec<Run> {
         lines.push(end(at.unwrap_or(rest.len())));
     }
     lines
+}
+
+/// A name of which no line begins with a number ("Baritone horns 1, / 2"): the word before it comes down
+/// with it, or only other numbers where the line has no room for more.
+fn joined(name: &str) -> String {
+    let is_number = |word: &str| word.starts_with(|one: char| one.is_ascii_digit());
+    let with = |joins: fn(bool) -> bool| {
+        let mut joined = String::new();
+        let mut before = None;
+        for word in name.split_whitespace() {
+            if let Some(number) = before {
+                joined.push(if is_number(word) && joins(number) { JOINT } else { ' ' });
+            }
+            joined.push_str(word);
+            before = Some(is_number(word));
+        }
+        joined
+    };
+    let fits = |name: &String| {
+        let mut joined = name.split(' ').filter(|words| words.contains(JOINT));
+        joined.all(|words| shape(words, Face::Roman, NAME).width <= NAME_ROOM)
+    };
+    let ways: [fn(bool) -> bool; 2] = [|_| true, |number| number];
+    ways.into_iter().map(with).find(fits).unwrap_or_else(|| name.to_owned())
 }
 
 fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), setting: Setting) {

@@ -12,6 +12,8 @@ mod canvas;
 mod chord;
 #[cfg(test)]
 mod clear_tests;
+#[cfg(test)]
+mod copyist_tests;
 mod curves;
 mod directions;
 mod frame;
@@ -85,6 +87,7 @@ pub fn drawn<D: Draw>(sheet: &Sheet, setup: &Setup, new: &impl Fn() -> D) -> (Pa
             title: sheet.title.clone(),
             author: None,
             first_bars: Vec::new(),
+            lines: Vec::new(),
             turns: Vec::new(),
             hidden: Vec::new(),
             nudged: Vec::new(),
@@ -160,6 +163,7 @@ fn tacet(sheet: &Sheet, setup: &Setup, drawn: &mut impl Draw) -> Pages {
         title: format!("{} – {}", sheet.title, sheet.name),
         author: sheet.composer.clone(),
         first_bars: vec![0],
+        lines: Vec::new(),
         turns: Vec::new(),
         hidden: Vec::new(),
         nudged: Vec::new(),
