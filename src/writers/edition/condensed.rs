@@ -428,7 +428,7 @@ fn settle(bars: &mut [StaffBar]) {
         let mut elements: Vec<&mut Element> =
             bar.voices.iter_mut().flat_map(|voice| voice.elements.to_mut()).collect();
         elements.sort_by_key(|element| element.at);
-        accidentals.mark_bar(elements, key, bar.transposition.is_some());
+        accidentals.mark_bar(elements, key, bar.key.is_some(), bar.transposition.is_some());
         let voices = bar.voices.iter_mut();
         accidentals::mark_alone(
             voices.map(|voice| (&mut voice.elements.to_mut()[..], voice.players.len() > 1)),

@@ -10,8 +10,9 @@
 //! - a note of that letter in another octave of the same bar was altered otherwise since;
 //! - a note tied into the bar was altered otherwise.
 //!
-//! Each courtesy is said once in a bar. Source: Gould, Behind Bars, 2011, chapter "Accidentals and
-//! key signatures", from memory.
+//! Each courtesy is said once in a bar. What was before the bar line misleads nobody where a new
+//! signature is printed at it that has the very sign of the courtesy. Source: Gould, Behind Bars, 2011,
+//! chapter "Accidentals and key signatures", from memory.
 
 use smallvec::SmallVec;
 
@@ -41,23 +42,36 @@ pub(crate) struct Accidentals {
     bar: u32,
     order: u32,
     places: Box<[Last; PLACES]>,
+    /// The key of the last bar.
+    key: Key,
+    /// The key of the bar before, if another signature is printed at the head of this one.
+    replaced: Option<Key>,
 }
 
 impl Accidentals {
     pub(crate) fn new() -> Accidentals {
-        Accidentals { bar: 0, order: 0, places: Box::new([Last::default(); PLACES]) }
+        Accidentals {
+            bar: 0,
+            order: 0,
+            places: Box::new([Last::default(); PLACES]),
+            key: Key::C_MAJOR,
+            replaced: None,
+        }
     }
 
     /// Marks the heads of one bar whose accidentals are printed. Bars come in order, and so do the
-    /// elements of all voices. `moved` says that the bar begins in another crook or key: what is
-    /// held into it is written anew.
+    /// elements of all voices. `signed` says that a signature is printed at its head, `moved` that
+    /// it begins in another crook or key: what is held into it is written anew.
     pub(crate) fn mark_bar<'e>(
         &mut self,
         elements: impl IntoIterator<Item = &'e mut Element>,
         key: Key,
+        signed: bool,
         moved: bool,
     ) {
         self.bar += 1;
+        self.replaced = signed.then_some(self.key);
+        self.key = key;
         for element in elements {
             let ElementKind::Note(note) = &mut element.kind else { continue };
             let at_start = element.at == Time::ZERO;
@@ -72,16 +86,16 @@ impl Accidentals {
                 continue;
             }
             for head in &mut note.heads {
-                self.mark(head, key);
+                self.mark(head);
             }
         }
     }
 
-    fn mark(&mut self, head: &mut Head, key: Key) {
+    fn mark(&mut self, head: &mut Head) {
         let (bar, own) = (self.bar, self.places[place(head.pitch)]);
         let alter = head.pitch.alter;
         let stated = own.bar == bar;
-        let expected = if stated { own.alter } else { key.alter(head.pitch.letter) };
+        let expected = if stated { own.alter } else { self.key.alter(head.pitch.letter) };
         let needed = expected != alter;
         head.courtesy = !needed && self.misleads(head.pitch);
         head.accidental_shown = needed || head.courtesy;
@@ -97,10 +111,21 @@ impl Accidentals {
         let stated = own.bar == self.bar;
         let is_before = |bar: u32| bar > 0 && bar + 1 == self.bar;
         let before = is_before(own.bar) && own.alter != pitch.alter;
-        // One who was held into the bar before, or into this one, and not struck there since.
-        let held = own.tied.0 == self.bar || is_before(own.tied.0) && !is_before(own.bar);
-        let tied = held && own.tied.1 != pitch.alter;
-        !stated && (before || tied) || self.misleads_from_other_octave(pitch, stated, own.order)
+        // One who was held into the bar before and not struck there since, or into this one.
+        let tied = own.tied.1 != pitch.alter;
+        let before = before || tied && is_before(own.tied.0) && !is_before(own.bar);
+        let held = tied && own.tied.0 == self.bar;
+        !stated && (before && !self.is_in_new_signature(pitch) || held)
+            || self.misleads_from_other_octave(pitch, stated, own.order)
+    }
+
+    /// Has the signature at the head of the bar a new sign for the letter of a note that stands as it says? One that
+    /// takes all of another back has naturals; one that takes only some back has none.
+    fn is_in_new_signature(&self, pitch: Pitch) -> bool {
+        let alter = self.key.alter(pitch.letter);
+        let is_printed = alter != 0 || self.key.fifths() == 0;
+        let is_new = self.replaced.is_some_and(|before| before.alter(pitch.letter) != alter);
+        is_printed && is_new && pitch.alter == alter
     }
 
     fn misleads_from_other_octave(&self, pitch: Pitch, stated: bool, since: u32) -> bool {
@@ -208,6 +233,35 @@ mod tests {
         let notes = "0/1 1/2 F4, 1/2 1/4 F#4, 3/4 1/4 F#4";
         let score = Fixture::new(&["2/4"; 2]).key("D major").notes(notes).score();
         assert_eq!(dump(&score, 0), "F4!:1/2 | F#4?:1/4 F#4:1/4");
+    }
+
+    #[test]
+    fn what_a_new_signature_has_at_the_bar_line_needs_no_courtesy() {
+        let notes = "0/1 1/4 E4, 1/4 1/4 F4, 1/2 1/4 Eb4, 3/4 1/4 F#4";
+        let signed = |from: &str, to: &str| {
+            let mut fixture = Fixture::new(&["2/4"; 3]).key(from);
+            let key = Fixture::new(&["2/4"]).key(to).form.bars[0].key;
+            for bar in &mut fixture.form.bars[1..] {
+                bar.key = key;
+            }
+            fixture
+        };
+        let score = signed("C major", "Eb major").notes(notes).score();
+        assert_eq!(dump(&score, 0), "E4:1/4 F4:1/4 | Eb4:1/4 F#4!:1/4 | rest");
+        // The old signature had it too, so that nobody sees it come.
+        let score = signed("Bb major", "Eb major").notes(notes).score();
+        assert_eq!(dump(&score, 0), "E4!:1/4 F4:1/4 | Eb4?:1/4 F#4!:1/4 | rest");
+        // A signature that takes only some of the old one back has no naturals; one that takes all has.
+        let notes = "0/1 1/2 Eb4, 1/2 1/2 E4";
+        let score = signed("Eb major", "F major").notes(notes).score();
+        assert_eq!(dump(&score, 0), "Eb4:1/2 | E4?:1/2 | rest");
+        let score = signed("Eb major", "C major").notes(notes).score();
+        assert_eq!(dump(&score, 0), "Eb4:1/2 | E4:1/2 | rest");
+        // What is held over the bar line still sounds behind it.
+        let notes = "1/4 1/2 E4, 3/4 1/8 Eb4, 1/1 1/4 E4";
+        let score = signed("C major", "Eb major").notes(notes).score();
+        let read = "rest:1/4 E4:1/4… | …E4:1/4 Eb4?:1/8 rest:1/8 | E4!:1/4 rest:1/4";
+        assert_eq!(dump(&score, 0), read);
     }
 
     #[test]

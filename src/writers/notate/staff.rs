@@ -179,7 +179,8 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
             writer.rewrite(bar.start, &writing);
         }
         writer.write(index, &writing, &mut measure.elements);
-        accidentals.mark_bar(&mut measure.elements, writing.key(), moved);
+        let signed = measure.key.is_some();
+        accidentals.mark_bar(&mut measure.elements, writing.key(), signed, moved);
         beams::beam(&mut measure.elements, bars.grid(index), bar.missing());
         // A score has very many bars, and most of them few elements.
         measure.elements.shrink_to_fit();
