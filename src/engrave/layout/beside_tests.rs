@@ -195,3 +195,25 @@ fn whole_notes_of_which_one_is_a_tremolo_have_a_head_each() {
     assert!((one[0].y0 - one[1].y0).abs() < 0.01, "{one:?}");
     assert!((0.0..2.0).contains(&(one[1].x0 - one[0].x1)), "{one:?}");
 }
+
+/// A drum has one line: beside it there is none that a dot would have to keep off.
+#[test]
+fn on_one_line_dots_and_lines_of_heads_stand_a_space_from_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 20 end";
+    for mark in ["stacc", "tenuto"] {
+        let text = format!(
+            "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice beat {{ {} }}\n\
+             ensemble few {{ era 1885\n side-drum\n }}\nscoring all for few {{\n side-drum plays beat as rhythm\n}}\n",
+            bars(20, &format!("1/4 x[{mark}] x x x")),
+        );
+        let page = &part_of(&text, &Setup::default()).pages[0];
+        let lines = boxes(page, Kind::StaffLine);
+        let signs = boxes(page, Kind::Articulation);
+        assert_eq!(signs.len(), 20);
+        for sign in signs {
+            let away = lines.iter().map(|line| (sign.center().y - line.center().y).abs());
+            let away = away.fold(f64::INFINITY, f64::min);
+            assert!((away - 1.0).abs() < 0.1, "{mark}: {away}");
+        }
+    }
+}

@@ -53,6 +53,8 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec
         let (low, high) = note.chord.span();
         let mut place = if above { high } else { low };
         let step = if above { 1 } else { -1 };
+        // The outermost line, in steps from the middle: beside a single one there is nothing but air.
+        let outer = i32::from(note.lines.saturating_sub(1));
         let at_stem = note.chord.is_stemmed() && note.chord.is_up() == above;
         for mark in NEAR {
             if !written.marks.has(mark) {
@@ -71,7 +73,7 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed], voices: &[Vec
             // The next free space; outside the staff one space away.
             place += 2 * step;
             // On a ledger line of its note it would be overlooked as on one of the staff.
-            if place % 2 == 0 && (low.min(-4)..=high.max(4)).contains(&place) {
+            if place % 2 == 0 && (low.min(-outer)..=high.max(outer)).contains(&place) {
                 place += step;
             }
             let y = -f64::from(place) / 2.0;
