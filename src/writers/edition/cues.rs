@@ -4,11 +4,14 @@
 //! transposition and clef, named, beside his rest. One rule holds for all who read a pitch, those
 //! too who sound an octave or more from what they read: played as it stands, the cue would sound
 //! what is heard; where it is moved by octaves, to be read easily, the name says how far from that
-//! it sounds ("sounds 8va": an octave higher than his own instrument would give it). Who plays
+//! it sounds ("sounds 8va": an octave higher than his own instrument would give it). Where the clef of
+//! his entry suits it better, that clef stands before the cue (common practice). Who plays
 //! without pitch reads the rhythm of it. There is none where nobody sounds in the last bar:
 //! everybody enters together then. Which part is heard best is our heuristic; see [`hears`]. Nobody
 //! counts the beats of a [free bar](FrameBar::is_free): who enters behind one has its end as a cue,
 //! however short his rest (Gould, Behind Bars, 2011, of cadenzas; from memory).
+
+mod register;
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -18,7 +21,6 @@ use smallvec::smallvec;
 use crate::arrange::{Arrangement, PackedNote, Part, SoundingNote};
 use crate::instruments::Clef;
 use crate::music::Time;
-use crate::narrow::Narrow;
 use crate::notate::{
     Element, ElementKind, FrameBar, NoteValue, Origin, Stem, bars_of, in_hand, stems,
 };
@@ -264,10 +266,18 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, own: &Part, cue: &Cue
     let unpitched = read.instrument_at(start).unpitched;
     let alike = std::ptr::eq(other.instrument_at(start), read.instrument_at(start))
         && other.transposition_at(start) == read.transposition_at(start);
-    let octaves = match unpitched || alike {
-        true => 0,
-        false => octaves(&read, clef, start),
-    };
+    let (mut clef, as_it_is) = (clef, unpitched || alike);
+    let mut register = register::register(&read, clef, start, as_it_is);
+    // Where the clef changes behind his rest, the cue has the one in which it is read with more ease.
+    if let Some(next) = register::next_clef(&staff.bars, &cue.bars) {
+        let behind = register::register(&read, next, start, as_it_is);
+        if behind.cost < register.cost {
+            (clef, register) = (next, behind);
+            let at = start - edition.bars[cue.bars.start].start;
+            register::change_before(&mut edition.staves[0].bars, &cue.bars, at);
+        }
+    }
+    let octaves = register.octaves;
     if unpitched {
         read.notes.iter_mut().for_each(|note| note.change(to_rhythm));
     }
@@ -549,34 +559,6 @@ fn to_rhythm(note: &mut SoundingNote) {
     for mark in [Mark::Trill, Mark::Mordent, Mark::Turn, Mark::Harmonic] {
         attached.marks.remove(mark);
     }
-}
-
-/// What a note counts that the reader's instrument does not have, and that he does not read otherwise, in
-/// ledger lines. Our heuristic.
-const UNREAD: i32 = 2;
-
-/// By how many octaves a line is moved so that it needs the fewest ledger lines in a clef, and lies where the
-/// player reads. What sounds as it stands is worth a ledger line a note, and two octaves away two (our
-/// heuristic).
-fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
-    let middle = stems::middle_step(clef);
-    let uses = &part.instrument_at(at).clefs;
-    let reads = uses.iter().map(|clef| clef.low.step()).min()
-        ..=uses.iter().map(|clef| clef.high.step()).max();
-    let away = |octaves: i8| {
-        let tops = part.notes.iter().filter_map(|note| note.sound().pitches().last());
-        let steps = tops.map(|pitch| {
-            let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
-            let unread = if reads.contains(&Some(step)) { 0 } else { UNREAD };
-            // Up to five steps from the middle line need no ledger line.
-            unread + ((step - middle).abs() - 5).max(0)
-        });
-        steps.sum::<i32>()
-    };
-    let notes = part.notes.len().max(2).narrow::<i32>();
-    let lost = |octaves: i8| if octaves == 0 { 0 } else { 1_i32 << octaves.abs() };
-    let cost = |octaves: &i8| away(*octaves) + notes * lost(*octaves);
-    [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 
 #[cfg(test)]

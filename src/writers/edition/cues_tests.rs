@@ -364,3 +364,26 @@ fn a_fermata_over_a_cue_leaves_the_rest_of_the_bar_whole() {
     // Without a cue it is divided.
     assert_eq!(score.staves[1].measures[9].elements.len(), 3);
 }
+
+#[test]
+fn the_clef_of_the_entry_stands_before_a_cue_that_it_suits_better() {
+    let clefs = |cue: &str| {
+        let voices = format!(
+            "voice tune {{ 1: 1/4 A4 G4 A4 B4 | 2: A4 G4 A4 B4 | 3: A4 G4 A4 B4 | 4: rest 7 | 11: 1/4 C2 D2 E2 F2 | 12: 1/1 G2 | }}\n\
+             voice low {{ 1: 1/1 C3 | 2: C3 | 3: C3 | 4: C3 | 5: C3 | 6: C3 | 7: C3 | 8: C3 | 9: {cue} | 10: {cue} | 11: rest 2 | }}\n"
+        );
+        let lines = "bassoon plays low as melody\n cello plays tune as bass";
+        let arrangement = arranged_for("bassoon, cello 2 players", &voices, lines);
+        let score = notate(&arrangement);
+        let edition = part_with_cues(&arrangement, &score, 1, Cueing { after_bars: 4 });
+        let bars = edition.staves[0].bars.iter().zip(1..);
+        let cue = bars.clone().find(|(bar, _)| bar.voices[0].elements.iter().any(|e| e.cue));
+        let changes =
+            bars.flat_map(|(bar, number)| bar.clefs.iter().map(move |(_, c)| (number, *c)));
+        (cue.map(|(_, number)| number), changes.collect::<Vec<(i32, Clef)>>())
+    };
+    let (cue, changes) = clefs("1/4 C3 D3 B2 G2");
+    assert_eq!((cue, changes), (Some(9), vec![(1, Clef::Tenor), (9, Clef::Bass)]));
+    let (cue, changes) = clefs("1/4 A4 G4 A4 B4");
+    assert_eq!((cue, changes), (Some(9), vec![(1, Clef::Tenor), (11, Clef::Bass)]));
+}
