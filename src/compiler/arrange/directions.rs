@@ -3,7 +3,8 @@
 //! A part hears what is said to everybody, unless the line that it plays brings dynamics of its
 //! own: those of the voice, of the written notes, or an `at` behind the line. Where such a line
 //! ends, the dynamic of everybody is said again, and the rest of their hairpin. Pizzicato and
-//! mutes are taken back in the same way; where a line takes up a voice that plucks or is muted there, so does it.
+//! mutes are taken back in the same way; where a line takes up a voice that plucks or is muted there, so does it, and
+//! is told what was said to hold on ("sempre stacc.").
 
 use super::idiom::leave_out_words;
 use super::{GivenLine, Part, Run, has_technique, words};
@@ -24,6 +25,8 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     let mut own_before = false;
     let mut before = None;
     let (mut plucked, mut muted) = (false, false);
+    // The last words of how to play that were for those who play here.
+    let mut last_words = None;
     for run in runs {
         let line = &lines[run.line.index()].line;
         let music = match &line.verb {
@@ -118,7 +121,15 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         for (words, span) in line.words.iter().filter(|_| !goes_on) {
             start.push(say(DirectionKind::words(words), *span));
         }
+        if matches!(line.verb, Verb::Plays { .. }) && line.words.is_empty() {
+            let mut held = words_taken_up(piece, music, run);
+            leave_out_words(&mut held, |at| part.instrument_at(at));
+            start.extend(held.into_iter().filter(|held| last_words != Some(held.span)));
+        }
         for direction in start.iter().chain(&own) {
+            if words::says_how(&direction.kind) {
+                last_words = Some(direction.span);
+            }
             match direction.kind {
                 DirectionKind::Technique(Technique::Pizzicato) => plucked = true,
                 DirectionKind::Technique(Technique::Arco) => plucked = false,
@@ -220,6 +231,16 @@ fn taken_up(music: Option<&Music>, everybody: &Directions, at: Time) -> Option<(
     let (dynamic, own) = music?.directions.level_at(at)?;
     let since = everybody.level_at(at).is_none_or(|(_, general)| general.at < own.at);
     since.then_some((dynamic, own.span))
+}
+
+/// Words of a voice that were said before it is taken up and hold on, at the first note that is played of it.
+fn words_taken_up(piece: &Piece, music: Option<&Music>, run: &Run) -> Vec<Direction> {
+    let held = music.zip(run.notes.first()).and_then(|(music, first)| {
+        let at = run.from.max(first.start());
+        let held = words::held(piece, &music.directions, (run.from, at))?;
+        Some(Direction { at, ..held })
+    });
+    held.into_iter().collect()
 }
 
 /// Is a voice plucked or muted where it is taken up, and where is that written?

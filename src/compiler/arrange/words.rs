@@ -9,8 +9,8 @@ use std::collections::HashSet;
 use super::Part;
 use super::directions::is_loudness;
 use crate::diagnostics::Span;
-use crate::music::{Sign, TempoWords, Time};
-use crate::resolve::{Direction, DirectionKind, Directions, Dynamic, Form, Piece};
+use crate::music::{Sign, TempoWords, Time, says_how_it_goes, says_how_loud};
+use crate::resolve::{BarLine, Direction, DirectionKind, Directions, Dynamic, Form, Piece};
 
 /// Leaves out words of everybody that its player reads only when they hold no more, or has no note for.
 pub(super) fn leave_out(piece: &Piece, part: &mut Part) {
@@ -73,6 +73,40 @@ pub(super) fn of_level(everybody: &Directions, since: Time, until: Time) -> Vec<
     said.filter(|said| is_words(&said.kind)).collect()
 }
 
+/// Words with which a voice said, before somebody takes it up there, how it is played from then on ("sempre stacc."),
+/// if they hold still. Heuristic: they do until it says other words of how to play, or everybody does, until the
+/// note at which it is taken up; and up to a double bar. Words of loudness hold as long as the level does, and are left to it.
+pub(super) fn held(
+    piece: &Piece,
+    voice: &Directions,
+    (from, at): (Time, Time),
+) -> Option<Direction> {
+    let up_to = |all: &Directions| {
+        let before = all.before(at);
+        let there = all.within(before..all.len()).take_while(|said| said.at == at);
+        before + there.count()
+    };
+    let said = voice.within(0..up_to(voice)).rev().find(|said| says_how(&said.kind))?;
+    let DirectionKind::Words(words) = &said.kind else { return None };
+    let holds =
+        words.split_whitespace().next().is_some_and(|word| word.eq_ignore_ascii_case("sempre"));
+    let form = &piece.form;
+    let ends = form.bars[form.index_at(said.at)..form.index_at(at)]
+        .iter()
+        .any(|bar| bar.line != BarLine::Plain);
+    let everybody = &piece.dynamics;
+    let mut since = everybody.within(everybody.before(said.at)..up_to(everybody));
+    let other = since.any(|said| says_how(&said.kind));
+    (holds && said.at < from && !ends && !other).then_some(said)
+}
+
+/// Words of how to play that say something else than how loud.
+pub(super) fn says_how(kind: &DirectionKind) -> bool {
+    is_words(kind)
+        && matches!(kind, DirectionKind::Words(text)
+            if !says_how_loud(text) && !says_how_it_goes(text))
+}
+
 /// Words of how to play; those of the tempo are everybody's at all times.
 pub(super) fn is_words(kind: &DirectionKind) -> bool {
     matches!(kind, DirectionKind::Words(text) if TempoWords::said(text).is_none())
@@ -110,6 +144,10 @@ scoring s for e {{
 }}
 "#
         );
+        told(source)
+    }
+
+    fn told(source: String) -> String {
         let mut sources = Sources::new();
         let file = sources.add("example.ripieno", source);
         let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
@@ -159,5 +197,52 @@ scoring s for e {{
         // Who comes back to everybody's level is told their words too.
         let back = "  flute.2 plays tune bars 1..4 as melody, at f\n  flute.2 plays tune bars 5..8 as melody";
         assert_eq!(words("  1 p\n  3 p \"sotto voce\"", back), "5 sotto voce");
+    }
+
+    /// What the second of two flutes is told, who plays the given bars of a voice of eight with words in it.
+    fn taken_up(words: &str, dynamics: &str, lines: &str) -> String {
+        let words = words.replace("stay", "sempre stacc.");
+        let at = |bar: usize| {
+            let said = words.split(", ").find_map(|said| said.strip_prefix(&format!("{bar} ")));
+            said.map_or_else(String::new, |said| format!("[\"{said}\"]"))
+        };
+        let bars: Vec<String> = (1..=8).map(|bar| format!("{bar}: {} 1/1 C5 |", at(bar))).collect();
+        let source = format!(
+            "piece \"Sluice\" {{ }}\nform {{\n  1 metre 4/4, key C major\n  6 double-bar\n  8 end\n}}\n\
+             dynamics {{\n{dynamics}\n}}\nvoice tune {{ {} }}\nvoice other {{ {} }}\n\
+             ensemble e {{\n  era 1885\n  flute 2\n}}\n\
+             scoring s for e {{\n  flute.1 plays tune as melody\n{lines}\n}}\n",
+            bars.join(" "),
+            bars.join(" ").replace("sempre stacc.", "legato"),
+        );
+        told(source)
+    }
+
+    #[test]
+    fn who_takes_up_a_voice_is_told_the_words_that_hold_on_in_it() {
+        let line = "  flute.2 plays tune bars 4..6 as melody";
+        assert_eq!(taken_up("2 stay", "1 p", line), "4 sempre stacc.");
+        assert_eq!(taken_up("2 dolce", "1 p", line), "", "it may be over");
+        assert_eq!(taken_up("2 sempre pp", "1 p", line), "", "it is of the level");
+        assert_eq!(taken_up("2 stay, 3 poco cresc.", "1 p", line), "4 sempre stacc.");
+        // Other words have taken it back: of the voice, of everybody, of the line.
+        assert_eq!(taken_up("2 stay, 3 marcato", "1 p", line), "");
+        assert_eq!(taken_up("2 stay, 4 marcato", "1 p", line), "4 marcato");
+        assert_eq!(taken_up("2 stay", "3 \"dolce\"", line), "3 dolce");
+        assert_eq!(taken_up("2 stay", "1 p", &format!("{line}, \"solo\"")), "4 solo");
+        // A double bar ends it.
+        assert_eq!(taken_up("2 stay", "1 p", "  flute.2 plays tune bars 7..8 as melody"), "");
+        // Who has it already is not told again, unless another voice said other words to him meanwhile.
+        let twice = |between: &str| {
+            format!(
+                "  flute.2 plays tune bars 1..2 as melody\n{between}  flute.2 plays tune bars 5..6 as melody"
+            )
+        };
+        assert_eq!(taken_up("2 stay", "1 p", &twice("")), "2 sempre stacc.");
+        let other = "  flute.2 plays other bars 3..4 as melody\n";
+        assert_eq!(taken_up("2 stay", "1 p", &twice(other)), "2 sempre stacc.");
+        let legato = "  flute.2 writes as melody {\n 3: [\"legato\"] 1/1 C5 |\n }\n";
+        let all = "2 sempre stacc., 3 legato, 5 sempre stacc.";
+        assert_eq!(taken_up("2 stay", "1 p", &twice(legato)), all);
     }
 }

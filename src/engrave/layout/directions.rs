@@ -1,8 +1,8 @@
 //! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
 
-use ripieno_compiler::music::Time;
+use ripieno_compiler::music::{Time, says_how_it_goes, says_how_loud};
 use ripieno_compiler::resolve::Dynamic;
-use ripieno_writers::edition::{DirectionKind, NO_CHORD, says_how_it_goes, says_how_loud};
+use ripieno_writers::edition::{DirectionKind, NO_CHORD};
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};

@@ -1,10 +1,9 @@
 //! Words that say how a hairpin goes stand on its side of the staff: away from it nobody could tell what goes so.
 
-use crate::music::Time;
+use crate::music::{Time, says_how_it_goes};
 use crate::notate::{Staff, StaffDirectionKind};
 
 use super::levels::{Place, ends};
-use super::staves::says_how_it_goes;
 use super::{DirectionKind, EditionDirection, EditionStaff};
 
 /// Puts words such as “poco a poco” and “al niente” on the side of the hairpin under which they are said (common

@@ -32,8 +32,6 @@ pub use condensed::share as share_staff;
 pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
-pub(crate) use staves::says_growth;
-pub use staves::{says_how_it_goes, says_how_loud};
 
 /// On which staves the halves of a section stand that divides.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -351,13 +351,16 @@ mod tests {
 
     #[test]
     fn a_crescendo_of_which_only_the_beginning_is_played_leads_nowhere() {
-        let told = |notes: &str, grows: bool| {
-            let pin = DirectionKind::Hairpin { grows, to: Time::of(9, 4) };
-            directions(&Fixture::new(&["3/4"; 5]).notes(notes).direction("0/1", pin).score(), 0)
+        let pin_to = |to: Time, notes: &str, grows: bool| {
+            let pin = DirectionKind::Hairpin { grows, to };
+            directions(&Fixture::new(&["3/4"; 8]).notes(notes).direction("0/1", pin).score(), 0)
         };
+        let told = |notes: &str, grows: bool| pin_to(Time::of(9, 4), notes, grows);
         let short = "0/1 3/4 C5, 3/1 3/4 D5";
         assert_eq!(told(short, true), "");
         assert_eq!(told(short, false), "1 0/1 >, 1 3/4 end", "it fades");
+        let two = pin_to(Time::of(15, 4), "0/1 3/2 C5, 9/2 3/4 D5", true);
+        assert_eq!(two, "1 0/1 <, 2 3/4 end", "two bars of five are a crescendo");
         // Most of it, or what goes on after a short rest.
         assert_eq!(told("0/1 3/2 C5, 3/1 3/4 D5", true), "1 0/1 <, 2 3/4 end");
         assert_eq!(told("0/1 3/4 C5, 5/4 3/4 D5", true), "1 0/1 <, 3 1/2 end");

@@ -10,7 +10,7 @@ use super::{Page, whole_bar};
 
 /// Bars of rest after which an entry says the dynamic again that was told before them. Gould, Behind Bars, 2011,
 /// from memory, has it repeated after a rest of some length; how long is our heuristic.
-const FORGOTTEN_LEVEL: i64 = 2;
+pub(super) const FORGOTTEN_LEVEL: i64 = 2;
 
 /// Says the dynamic that holds again at each entry after a long rest that has none, unless a hairpin has led
 /// elsewhere meanwhile.

@@ -2,12 +2,12 @@
 
 use crate::arrange::{PackedNote, Part};
 use crate::diagnostics::Span;
-use crate::edition::{says_growth, says_how_it_goes};
-use crate::music::Time;
+use crate::music::{Time, says_growth, says_how_it_goes};
 use crate::notate::FrameBar;
 use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Technique, level_at};
 
-use super::{bar_at, enters_after_long_rest};
+use super::entries::FORGOTTEN_LEVEL;
+use super::{bar_at, enters_after_long_rest, whole_bar};
 
 /// A hairpin as it is printed.
 pub(super) struct Hairpin {
@@ -44,8 +44,8 @@ impl<'a> Hairpins<'a> {
     }
 
     /// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
-    /// or more it is broken. Who has less than half of one that grows, and then rests, is led nowhere by it
-    /// and does without (our heuristic). So does who has a single stroke under it that dies away by itself: after
+    /// or more it is broken. Who has less than half of one that grows, and a bar of it at the most, and then rests, is
+    /// led nowhere by it and does without (our heuristic). So does who has a single stroke under it that dies away by itself: after
     /// a long rest he is told instead how far it has come there. False if nothing is left.
     pub(super) fn collect(&mut self, hairpin: &Hairpin) -> bool {
         let Hairpin { from, to, grows, .. } = *hairpin;
@@ -69,7 +69,9 @@ impl<'a> Hairpins<'a> {
             let breaks_off = || {
                 let next = notes.get(after_last);
                 let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
-                last + 1 == after_last && end < to && !again && (end - begin) * 2 < to - from
+                let little =
+                    (end - begin) * 2 < to - from && end - begin <= whole_bar(frame, begin);
+                last + 1 == after_last && end < to && !again && little
             };
             if last == index && self.dies_away(&notes[index]) {
                 any |= self.tell_on_the_way(notes[index].start(), hairpin);
@@ -277,7 +279,7 @@ pub(super) struct Goal {
 }
 
 /// The goal of a hairpin that grows, for whoever rests where the others read it and is not told it at his next
-/// note soon after: it stands under his last note, which does not grow any more, so that he knows how
+/// note, after less than two bars: it stands under his last note, which does not grow any more, so that he knows how
 /// far he has to go (our heuristic). `None` if it leads to no louder level, if that note is longer than a quarter
 /// of it, or if a rest of a bar or more parts him from it.
 pub(super) fn goal_before_rest(part: &Part, frame: &[FrameBar], pin: &Hairpin) -> Option<Goal> {
@@ -296,7 +298,8 @@ pub(super) fn goal_before_rest(part: &Part, frame: &[FrameBar], pin: &Hairpin) -
     {
         return None;
     }
-    let soon = next.filter(|next| !rests_between(last, next, frame));
+    let soon = whole_bar(frame, last.start()) * FORGOTTEN_LEVEL;
+    let soon = next.filter(|next| next.start() - last.end() < soon);
     let told = soon.and_then(|next| level_at(&part.directions, next.start()));
     let told = told.is_some_and(|(told, _)| told == level);
     (!told).then_some(Goal { at: last.start(), level, source })
@@ -311,16 +314,15 @@ mod tests {
     fn told(notes: &str, grows: bool, more: Option<(&str, DirectionKind)>) -> String {
         let (start, goal) =
             if grows { (Dynamic::P, Dynamic::Mf) } else { (Dynamic::Mf, Dynamic::P) };
-        let fixture = Fixture::new(&["4/4"; 5]).notes(notes);
-        let fixture = fixture.direction("0/1", DirectionKind::Dynamic(start));
         let pin = DirectionKind::Hairpin { grows, to: Time::of(3, 1) };
-        let fixture = fixture.direction("1/1", pin);
-        let fixture = match more {
-            Some((at, kind)) => fixture.direction(at, kind),
-            None => fixture,
-        };
-        let fixture = fixture.direction("3/1", DirectionKind::Dynamic(goal));
-        directions(&fixture.score(), 0)
+        let mut said = vec![("0/1", DirectionKind::Dynamic(start)), ("1/1", pin)];
+        said.extend(more);
+        said.push(("3/1", DirectionKind::Dynamic(goal)));
+        // By their bars.
+        said.sort_by_key(|(at, _)| *at);
+        let fixture = Fixture::new(&["4/4"; 5]).notes(notes);
+        let all = said.into_iter().fold(fixture, |all, (at, said)| all.direction(at, said));
+        directions(&all.score(), 0)
     }
 
     #[test]
@@ -368,13 +370,19 @@ mod tests {
     #[test]
     fn who_rests_where_a_hairpin_arrives_reads_its_goal_under_his_last_note() {
         let rests = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 9/2 1/4 G5";
-        assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf");
+        let louder = Some(("4/1", DirectionKind::Dynamic(Dynamic::Ff)));
+        let goal = "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf, 5 1/2 ff";
+        assert_eq!(told(rests, true, louder), goal, "he never plays at its goal");
         assert_eq!(told(rests, false, None), "1 0/1 mf, 2 0/1 >, 3 1/1 end, 5 1/2 p", "it fades");
+        let no_more = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5";
+        assert_eq!(told(no_more, true, None), "1 0/1 p, 2 0/1 <, 3 3/4 end, 3 3/4 mf");
         // Who is there, or soon enters at that level, is told it there.
         let stays = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/4 F5, 3/1 1/4 G5";
         assert_eq!(told(stays, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end, 4 0/1 mf");
         let soon = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 3/4 E5, 11/4 1/8 F5, 13/4 1/4 G5";
         assert_eq!(told(soon, true, None), "1 0/1 p, 2 0/1 <, 3 7/8 end, 4 1/4 mf");
+        // After a bar and a half too: under his last note he would be there before the others.
+        assert_eq!(told(rests, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end, 5 1/2 mf");
         // On a long note he goes on growing.
         let long = "0/1 1/1 C5, 1/1 1/1 D5, 2/1 1/1 E5";
         assert_eq!(told(long, true, None), "1 0/1 p, 2 0/1 <, 3 1/1 end");
