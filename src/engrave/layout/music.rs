@@ -44,14 +44,15 @@ impl<'a> Music<'a> {
         }
     }
 
-    /// Takes out some bars, and the one behind them, which a line that ends with them announces.
+    /// Takes out some bars, the one before them and the one behind, which a line that ends with them announces.
     pub(super) fn open(&mut self, bars: Range<usize>) -> Window<'_> {
         match self {
             Music::Whole { sheet, spaces } => Window { sheet, spaces: Spaces::Kept(spaces) },
             Music::Packed { packed, sheet } => {
                 let count = sheet.bars.len();
                 let shown = with_words(sheet, bars.start..(bars.end + 1).min(count));
-                let known = shown.start..(shown.end + 1).min(count);
+                // The bar before says whether a staff goes on with as many lines.
+                let known = shown.start.saturating_sub(1)..(shown.end + 1).min(count);
                 packed.unpack(known, sheet);
                 Window { sheet, spaces: Spaces::Own(spaces_of(sheet, shown)) }
             }
