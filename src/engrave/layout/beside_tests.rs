@@ -217,3 +217,24 @@ fn on_one_line_dots_and_lines_of_heads_stand_a_space_from_it() {
         }
     }
 }
+
+#[test]
+fn the_accent_of_a_note_of_two_voices_stands_outside_the_slur_of_its_small_note() {
+    let upper = "1/4 crushed(1/8 F5) G5[accent] E5 crushed(1/8 F5) G5[accent] E5";
+    let lower = "1/4 E5 crushed(1/8 A4) G4[accent] E5 C5";
+    let page = oboes(upper, lower);
+    let accents = boxes(&page, Kind::Articulation);
+    let (mut over, mut under) = (0, 0);
+    for slur in boxes(&page, Kind::Slur) {
+        let near = |accent: &&Rect| {
+            let apart = (accent.center() - slur.center()).hypot();
+            apart < 4.0 && accent.x0 < slur.x1 && accent.x1 > slur.x0
+        };
+        let accent = accents.iter().find(near);
+        let accent = accent.unwrap_or_else(|| panic!("no accent at {slur:?}"));
+        over += usize::from(accent.center().y < slur.y0);
+        under += usize::from(accent.center().y > slur.y1);
+        assert!(slur.height() < 1.6, "{slur:?}");
+    }
+    assert!(over >= 20 && under >= 10 && over == 2 * under, "{over} over, {under} under");
+}

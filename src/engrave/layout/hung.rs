@@ -17,7 +17,7 @@ use crate::text::{Face, shape};
 /// Marks that stand on the side of the head, the nearest first; within the staff in a space.
 const NEAR: [Mark; 2] = [Mark::Staccato, Mark::Tenuto];
 /// Marks that stand outside the staff on the side of the head.
-const OUTSIDE: [Mark; 3] = [Mark::Staccatissimo, Mark::Accent, Mark::Marcato];
+pub(super) const OUTSIDE: [Mark; 3] = [Mark::Staccatissimo, Mark::Accent, Mark::Marcato];
 /// Marks over the staff, the lowest first.
 const OVER: [Mark; 9] = [
     Mark::Harmonic,

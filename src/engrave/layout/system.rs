@@ -391,13 +391,15 @@ impl SystemLine<'_> {
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
         let mut written = voices.iter().flatten().filter_map(|note| note.chord.note());
         let sung = written.any(|note| !note.lyrics.is_empty());
+        let accented = |span: &&SheetSpan| spans::is_under_accent(span, &voices);
+        let (inner, spans): (Vec<_>, Vec<_>) = self.spans().into_iter().partition(accented);
+        self.slurs(canvas, &inner, &voices, (begin, end));
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
             hung::articulations(canvas, notes, &voices);
             curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes, sung);
         }
-        let spans = self.spans();
         self.slurs(canvas, &spans, &voices, (begin, end));
         for notes in &voices {
             let ends = |n: usize| self.trill_end(notes, n, end);

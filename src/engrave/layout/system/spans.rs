@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::layout::chord::Chord;
+use crate::sheet::Side;
 
 /// From the hook of an octave line to the bar line, and at least from the left edge of the last head. Our
 /// heuristic.
@@ -38,6 +39,25 @@ fn room_for_slur(
         let room = if above { (top - OUTSIDE, top) } else { (bottom, bottom + OUTSIDE) };
         canvas.sky.add((note.x - 0.3, note.x + 1.5), room);
     }
+}
+
+/// Is it the slur of small notes of one of two voices whose note has an accent on its side? The accent stands outside
+/// it (common practice): over the accent the slur would not come down to its note.
+pub(super) fn is_under_accent(span: &SheetSpan, voices: &[Vec<Placed>]) -> bool {
+    let SpanKind::Slur(from, to) = span.kind else { return false };
+    let note = |place: SheetPlace| {
+        let own = voices.get(place.voice)?.iter().filter(|note| note.bar == place.bar);
+        own.flat_map(|note| {
+            [note.chord].into_iter().chain(note.chord.graces.iter().map(|(_, grace)| grace))
+        })
+        .find(|chord| usize::from(chord.origin().element) == place.element)
+    };
+    let is_grace = |chord: &Chord| chord.note().is_some_and(|note| note.grace.is_some());
+    let (Some(first), Some(last)) = (note(from), note(to)) else { return false };
+    let marked =
+        last.note().is_some_and(|note| hung::OUTSIDE.iter().any(|mark| note.marks.has(*mark)));
+    let side = if span.above { Side::Upper } else { Side::Lower };
+    is_grace(first) && !is_grace(last) && marked && last.side == Some(side)
 }
 
 impl SystemLine<'_> {
