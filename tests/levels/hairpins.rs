@@ -91,14 +91,19 @@ fn read(score: &Score, staff: &EditionStaff, who: usize) -> Vec<Pin> {
     let over = spans.iter().filter(|(.., over)| *over);
     above.extend(over.map(|(bar, pin, _)| (*bar, pin.from, pin.to)));
     let mut pins = Vec::new();
+    let all = spans.clone();
     for (first, pin, over) in spans {
         let end = above.iter().filter(|(_, from, _)| *from > pin.from && *from < pin.to);
         let end = end.map(|(_, from, _)| *from).min().unwrap_or(pin.to);
-        // "2."
-        let named = staff.bars[first].directions.iter().any(|said| {
-            let who = matches!(said.kind, DirectionKind::Who(_));
-            !said.above && place((first, said.at)) == pin.from && who
-        });
+        // "2.", unless the hairpin before it goes on there: then his level alone is meant.
+        let goes_on = |&(_, before, over): &(usize, Pin, bool)| {
+            !over && (before.to, before.grows) == (pin.from, pin.grows)
+        };
+        let named = !all.iter().any(goes_on)
+            && staff.bars[first].directions.iter().any(|said| {
+                let who = matches!(said.kind, DirectionKind::Who(_));
+                !said.above && place((first, said.at)) == pin.from && who
+            });
         let set_apart = named
             || above
                 .iter()

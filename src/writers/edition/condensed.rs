@@ -196,7 +196,10 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let divided = are_halves(pair[0], pair[1]).then(|| Divided::of(pair, &unsettled));
     match &divided {
         Some(divided) => divided.say(&unsettled, &mut bars),
-        None => shared_words::label(pair, &unsettled, &mut bars),
+        None => {
+            let together = |place| pins.set_out_together(place);
+            shared_words::label(pair, &unsettled, &together, &mut bars);
+        }
     }
     pins.name_second(&names[1], read[0], &mut bars);
     let [first, second] = pair;
@@ -205,7 +208,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     settle(&mut bars);
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
-    staff.spans.extend(pins.placed(read, &staff.bars));
+    staff.spans.extend(pins.placed(read, &names[1], &mut staff.bars));
     sung::lift(&mut staff);
     hairpin_words::join(&mut staff, Some(read));
     edition.staves.push(staff);

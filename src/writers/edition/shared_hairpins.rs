@@ -7,6 +7,7 @@ use crate::music::Time;
 use crate::notate::{ElementKind, Measure, Origin, Staff};
 use crate::resolve::Dynamic;
 
+use super::condensed::rests;
 use super::levels::{self, Place, Told, ends, sounding};
 use super::{DirectionKind, EditionDirection, Spanner, SpannerKind, StaffBar, spans};
 
@@ -16,6 +17,8 @@ pub(super) struct Pins {
     own: [Vec<Spanner>; 2],
     /// Between which places each alone grows or fades, while the other plays and does not.
     alone: [Vec<(Place, Place)>; 2],
+    /// From where both grow or fade alike, and from one level.
+    together: Vec<Place>,
 }
 
 impl Pins {
@@ -30,7 +33,18 @@ impl Pins {
             parts.filter(|part| sounds_from(pair[1 - who], *part).is_some()).collect()
         };
         let alone = [alone(0), alone(1)];
-        Pins { own, alone }
+        let both = own[0].iter().filter_map(ends);
+        let both = both.filter(|pin| own[1].iter().filter_map(ends).any(|other| other == *pin));
+        let level = |who: usize, place: Place| level_at(&told[who], &own[who], place);
+        let alike =
+            |place: &Place| level(0, *place).is_some_and(|first| level(1, *place) == Some(first));
+        let together = both.map(|pin| pin.0).filter(alike).collect();
+        Pins { own, alone, together }
+    }
+
+    /// Do both grow or fade alike from a place on, and from one level?
+    pub(super) fn set_out_together(&self, place: Place) -> bool {
+        self.together.contains(&place)
     }
 
     /// Between which places the first or second alone grows or fades, while the other plays and does not.
@@ -55,13 +69,7 @@ impl Pins {
             if told || grows {
                 continue;
             }
-            let said = &mut bars[from.0].directions;
-            let place = said.partition_point(|said| said.at < from.1);
-            let (kind, origin) = (DirectionKind::Who(name.into()), Origin::default());
-            let named = EditionDirection { at: from.1, kind, above: false, origin };
-            if !said.contains(&named) {
-                said.insert(place, named);
-            }
+            say_who(name, from, bars);
         }
     }
 
@@ -75,8 +83,16 @@ impl Pins {
 
     /// The hairpins of both, each once. What the first alone is to grow or fade by stands above the staff; so does
     /// what has a level above the staff before it in its bar or in its course, or such a hairpin before it in its bar,
-    /// what sets out where the second is named, and what goes on while the second is told something else.
-    pub(super) fn placed(self, pair: [&Staff; 2], bars: &[StaffBar]) -> Vec<Spanner> {
+    /// what sets out where the second is named, and what goes on while the second is told something else. But he who
+    /// comes in amid the crescendo of the first, who was alone so far, and goes on with it has it with him from there:
+    /// his level stands in it, with the `name` of him. With a hairpin of the first alone stands the level from which it
+    /// sets out.
+    pub(super) fn placed(
+        self,
+        pair: [&Staff; 2],
+        name: &str,
+        bars: &mut [StaffBar],
+    ) -> Vec<Spanner> {
         let dynamics = levels::dynamics;
         // What the second alone is told, with whether one sign says it to both.
         let first = dynamics(pair[0]);
@@ -88,6 +104,10 @@ impl Pins {
         let told = dynamics(pair[1]).into_iter().filter(|said| !first.contains(said));
         let told: Vec<(Place, bool)> = told.map(|said| ((said.0, said.1), is_own(&said))).collect();
         let [mut all, others] = self.own;
+        let entered = divide(&mut all, &others, pair[1], &told);
+        for &at in &entered {
+            say_who(name, at, bars);
+        }
         // The end of the last one above the staff.
         let mut before: Option<Place> = None;
         for own in &mut all {
@@ -106,13 +126,28 @@ impl Pins {
             let set_apart = said.any(|(bar, said)| match said.kind {
                 DirectionKind::Dynamic(_) => said.above && (bar, said.at) < to,
                 // What stands with "2." would be read as his alone.
-                DirectionKind::Who(_) => !said.above && (bar, said.at) == from,
+                DirectionKind::Who(_) => {
+                    !said.above && (bar, said.at) == from && !entered.contains(&from)
+                }
                 _ => false,
             });
+            // A hairpin of the second that sets out where it ends would seem to go on with it.
+            let goes_on = !entered.contains(&to)
+                && others
+                    .iter()
+                    .filter_map(ends)
+                    .any(|(begin, _, also)| (begin, also) == (to, grows));
             let behind = before.is_some_and(|end| end.0 == from.0 && end.1 > Time::ZERO);
-            own.above |= cut || crossed || alone || set_apart || behind;
+            own.above |= cut || crossed || alone || set_apart || behind || goes_on;
             if own.above {
                 before = Some(to);
+                if rests(&pair[1].measures[from.0]) {
+                    let said = bars[from.0].directions.iter_mut();
+                    let level = |said: &&mut EditionDirection| {
+                        said.at == from.1 && matches!(said.kind, DirectionKind::Dynamic(_))
+                    };
+                    said.filter(level).for_each(|said| said.above = true);
+                }
             }
         }
         for other in others {
@@ -129,6 +164,59 @@ impl Pins {
         }
         all
     }
+}
+
+/// Names the second at a place, below the staff.
+fn say_who(name: &str, (bar, at): Place, bars: &mut [StaffBar]) {
+    let said = &mut bars[bar].directions;
+    let place = said.partition_point(|said| said.at < at);
+    let (kind, origin) = (DirectionKind::Who(name.into()), Origin::default());
+    let named = EditionDirection { at, kind, above: false, origin };
+    if !said.contains(&named) {
+        said.insert(place, named);
+    }
+}
+
+/// The level that a player was told last before a place or at it, where no hairpin has led away from it.
+fn level_at(told: &[Told], pins: &[Spanner], place: Place) -> Option<Dynamic> {
+    let so_far = told.iter().take_while(|(bar, at, _)| (*bar, *at) <= place);
+    let lasting = so_far.filter_map(|(bar, at, level)| Some(((*bar, *at), level.lasting()?)));
+    let (since, level) = lasting.last()?;
+    let led = pins.iter().filter_map(ends).any(|(from, ..)| since <= from && from < place);
+    (!led).then_some(level)
+}
+
+/// Divides hairpins of the first of two where the second, who rested since their beginning and a bar line at least,
+/// comes in with a level of his own and a hairpin that goes on as they do (our heuristic); `told` is what the second
+/// alone is told, with whether one sign says it to both. Gives where.
+fn divide(
+    all: &mut Vec<Spanner>,
+    others: &[Spanner],
+    second: &Staff,
+    told: &[(Place, bool)],
+) -> Vec<Place> {
+    let mut entered = Vec::new();
+    for place in (0..all.len()).rev() {
+        let Some((from, to, grows)) = ends(&all[place]) else { continue };
+        let joins = others.iter().filter_map(ends).find(|&(begin, end, also)| {
+            from.0 < begin.0 && (end, also) == (to, grows) && told.contains(&(begin, false))
+        });
+        let Some((at, ..)) = joins else { continue };
+        let alone = told.iter().all(|(other, _)| *other == at || *other <= from || to <= *other);
+        if !alone || sounds_from(second, (from, at)).is_some() {
+            continue;
+        }
+        let mut rest = all[place].clone();
+        if let SpannerKind::Hairpin { from, .. } = &mut rest.kind {
+            *from = at;
+        }
+        if let SpannerKind::Hairpin { to, .. } = &mut all[place].kind {
+            *to = at;
+        }
+        all.insert(place + 1, rest);
+        entered.push(at);
+    }
+    entered
 }
 
 /// Notes struck so long after the end of a hairpin may stand under that of the other, as far as a dynamic may stand
@@ -382,5 +470,51 @@ mod tests {
         let second = [&[says(1, Dynamic::F)][..], &swell].concat();
         let score = oboes(BELOW, [&swell, &second]);
         assert_eq!(pins(&condensed_score(&score)), [(1, 2, true), (1, 2, false)]);
+    }
+
+    #[test]
+    fn who_joins_in_a_held_note_as_loud_has_the_hairpin_with_him_who_holds_it() {
+        let joined = |of| {
+            let first = [&[says(1, Dynamic::Mf)][..], &grows(2, 3)].concat();
+            let second = [&[says(2, of)][..], &grows(2, 3)].concat();
+            let mut score = oboes("1/1 1/2 E5, 3/2 1/2 G5", [&first, &second]);
+            if let ElementKind::Note(held) = &mut score.staves[0].measures[2].elements[0].kind {
+                held.tie_from = true;
+            }
+            score
+        };
+        let score = joined(Dynamic::Mf);
+        let edition = condensed_score(&score);
+        assert_eq!(pins(&edition), [(2, 3, false)]);
+        let both = (ZERO, DirectionKind::Who("a 2".into()), true);
+        let mf = (ZERO, DirectionKind::Dynamic(Dynamic::Mf), false);
+        assert_eq!(told(&edition, 2), [both, mf]);
+        assert!(told(&edition, 3).is_empty(), "it is said once");
+        assert_eq!(
+            pins(&condensed_score(&joined(Dynamic::P))),
+            [(2, 3, true), (2, 3, false)],
+            "at another level"
+        );
+    }
+
+    #[test]
+    fn who_comes_in_amid_the_crescendo_of_the_first_has_its_rest_with_him() {
+        let first = [&[says(0, Dynamic::Pp)][..], &grows(1, 3)].concat();
+        let second = [&[says(2, Dynamic::P)][..], &grows(2, 3)].concat();
+        let score = oboes("1/1 1/2 C5, 3/2 1/2 E5", [&first, &second]);
+        let edition = condensed_score(&score);
+        assert_eq!(pins(&edition), [(1, 2, false), (2, 3, false)]);
+        let second = (ZERO, DirectionKind::Who("2.".into()), false);
+        let p = (ZERO, DirectionKind::Dynamic(Dynamic::P), false);
+        assert_eq!(told(&edition, 2), [second, p], "the level is his alone");
+    }
+
+    #[test]
+    fn with_a_hairpin_above_the_staff_stands_the_level_from_which_it_sets_out() {
+        let first = [&[says(1, Dynamic::P)][..], &grows(1, 3)].concat();
+        let score = oboes("1/1 1/2 C5, 3/2 1/2 E5", [&first, &[says(2, Dynamic::P)]]);
+        let edition = condensed_score(&score);
+        assert_eq!(pins(&edition), [(1, 3, true)]);
+        assert_eq!(told(&edition, 1), [(ZERO, DirectionKind::Dynamic(Dynamic::P), true)]);
     }
 }

@@ -1,10 +1,11 @@
 //! What is said on a staff that two players share, and to which of them.
 
-use crate::music::{TempoWords, Time};
+use crate::music::{Pitch, TempoWords, Time};
 use crate::notate::{Element, ElementKind, Measure, Origin, Staff, StaffDirectionKind};
 use crate::resolve::{Dynamic, HALVES};
 
 use super::condensed::{Way, are_halves, number, of_a_kind, rests};
+use super::levels::Place;
 use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
@@ -180,8 +181,14 @@ pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
 
 /// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
 /// for those of cello and bass, who are named where they part, and for him who comes in on a note that the
-/// other has already: one head would be all that is seen of him.
-pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
+/// other has already: one head would be all that is seen of him. Where the second does, and from there both go on
+/// `together`, as loud and with one hairpin, "a 2" says that this is for both.
+pub(super) fn label(
+    pair: [&Staff; 2],
+    ways: &[Way],
+    together: &dyn Fn(Place) -> bool,
+    bars: &mut [StaffBar],
+) {
     let kind = of_a_kind(pair[0], pair[1]);
     let [one, two] = names(pair);
     let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
@@ -189,7 +196,7 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
     // What stands before the staff says that cellos and basses play it.
     let mut before = if kind { Way::Rest } else { Way::Unison };
     let mut rested = 0;
-    for (way, bar) in ways.iter().zip(bars) {
+    for (index, (way, bar)) in ways.iter().zip(bars).enumerate() {
         if *way == Way::Rest {
             rested += 1;
             continue;
@@ -211,6 +218,8 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
             (Way::Alone(other), Way::Apart) if kind => joins_at(bar, 1 - other),
             _ => None,
         };
+        let as_one =
+            joins.is_some_and(|(at, who)| who == 1 && together((index, at)) && same_from(bar, at));
         let mut say = |at: Time, words: &str, above: bool| {
             let place = bar.directions.partition_point(|said| said.at < at);
             let kind = DirectionKind::Who(words.into());
@@ -227,10 +236,15 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
                 say(first.unwrap_or(at), name, place == 0);
             }
         }
-        if let Some((at, who)) = joins.filter(|_| rested == 0) {
-            say(at, &numbers[who], who == 0);
-        }
         before = *way;
+        if let Some((at, who)) = joins.filter(|_| rested == 0) {
+            if as_one {
+                say(at, &both, true);
+                before = Way::Unison;
+            } else {
+                say(at, &numbers[who], who == 0);
+            }
+        }
         rested = 0;
     }
 }
@@ -246,4 +260,19 @@ fn joins_at(bar: &StaffBar, who: usize) -> Option<(Time, usize)> {
     let covers = |one: &&Element| one.at <= first.at && first.at < one.at + one.length;
     let other = bar.voices.get(1 - who)?.elements.iter().filter(covers).find(sounds)?;
     (heads(first) == heads(other)).then_some((first.at, who))
+}
+
+/// Have both voices of a bar the same notes from a time on, struck or held?
+fn same_from(bar: &StaffBar, from: Time) -> bool {
+    let notes = |who: usize| {
+        let elements = bar.voices.get(who).map_or(&[][..], |voice| &voice.elements[..]);
+        elements.iter().filter(|one| one.at + one.length > from).map(|one| {
+            let heads: Vec<Pitch> = match &one.kind {
+                ElementKind::Note(note) => note.heads.iter().map(|head| head.pitch).collect(),
+                _ => Vec::new(),
+            };
+            (one.at.max(from), one.at + one.length, heads)
+        })
+    };
+    notes(0).eq(notes(1))
 }
