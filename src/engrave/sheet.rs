@@ -319,9 +319,7 @@ impl Staff {
     #[must_use]
     pub fn new_lines(&self, bar: usize) -> bool {
         let of = |bar: usize| self.bars.get(bar).map(|bar| bar.lines);
-        // Of packed pages the bar before the first is not at hand, nor asked for: a line begins there.
-        let before = bar.checked_sub(1).and_then(of);
-        before.is_some() && of(bar).is_some() && before != of(bar)
+        bar.checked_sub(1).is_some_and(|before| of(bar).is_some() && of(before) != of(bar))
     }
 }
 
