@@ -216,14 +216,12 @@ layout {{
     assert_eq!(hidden("  horn takes crook Eb bar 17\n"), [""; 0]);
 }
 
-#[test]
-fn hard_pages_look_as_they_did() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+/// All pages of the parts and of the full and condensed scores of the hard page, with their names.
+fn drawn_hard_page(drawn: Drawn) -> Vec<(String, Vec<u8>)> {
     let arrangement = hard_page();
     let mut wanted = Wanted::formats(&[]);
     wanted.scores = vec![ScoreKind::Full, ScoreKind::Condensed];
     let mut pictures: Vec<(String, Vec<u8>)> = Vec::new();
-    let drawn = Drawn::Png { resolution: RESOLUTION };
     let alone = (1, &in_memory as &NewScratch);
     let done =
         each_output(&arrangement, &wanted, &Setups::default(), &[drawn], alone, |of, file| {
@@ -236,8 +234,67 @@ fn hard_pages_look_as_they_did() {
             Ok::<(), std::io::Error>(())
         });
     assert!(done.is_ok());
+    pictures
+}
+
+/// The signs of a class in a drawing: what each is called, its place and its size.
+fn signs<'a>(svg: &'a str, class: &str) -> Vec<(&'a str, f64, f64, f64)> {
+    let begins = format!("<use class=\"{class}\" href=\"#");
+    let uses = svg.lines().filter_map(|line| line.strip_prefix(begins.as_str()));
+    uses.map(|line| {
+        let (name, place) = line.split_once("\" transform=\"translate(").expect("a place");
+        let mut numbers = place.split([' ', ')', '(']).filter_map(|word| word.parse::<f64>().ok());
+        let (x, y) = (numbers.next().expect("a place"), numbers.next().expect("a place"));
+        (name, x, y, numbers.next().unwrap_or(1.0))
+    })
+    .collect()
+}
+
+/// How many halves and quarters, which no chord has together, stand a second apart with an accidental at both.
+fn seconds_with_accidentals(svg: &str) -> usize {
+    let heads = signs(svg, "head");
+    let accidentals = signs(svg, "accidental");
+    let signed = |x: f64, y: f64| {
+        accidentals
+            .iter()
+            .any(|sign| (sign.2 - y).abs() < 0.01 && (0.5..4.5).contains(&(x - sign.1)))
+    };
+    let halves = heads.iter().filter(|head| head.0 == "noteheadHalf");
+    let second = |half: &&(&str, f64, f64, f64)| {
+        heads.iter().any(|other| {
+            let beside = ((other.2 - half.2).abs() - 0.5).abs() < 0.01;
+            let near = (other.1 - half.1).abs() < 1.5;
+            let both = signed(half.1, half.2) && signed(other.1, other.2);
+            other.0 == "noteheadBlack" && beside && near && both
+        })
+    };
+    halves.filter(second).count()
+}
+
+#[test]
+fn the_hard_page_has_a_cue_and_seconds_of_two_voices_with_an_accidental_at_either_head() {
+    let pages = drawn_hard_page(Drawn::Svg);
+    let page = |name: &str| {
+        let (_, svg) = pages.iter().find(|(known, _)| known == name).expect("a page");
+        std::str::from_utf8(svg).expect("text")
+    };
+    let flute = page("flute-2");
+    let small = signs(flute, "head").iter().filter(|head| head.3 < 0.8).count();
+    assert!(flute.contains("aria-label=\"Fl. 1\""), "the cue of flute 2 has no name");
+    assert_eq!(small, 9, "small heads of the cue of flute 2");
+    // Of the halves of the violas, and of oboes and clarinets as well.
+    assert_eq!(seconds_with_accidentals(page("viola")), 1);
+    assert_eq!(seconds_with_accidentals(page("condensed-2")), 3);
+}
+
+#[test]
+fn hard_pages_look_as_they_did() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    let pictures = drawn_hard_page(Drawn::Png { resolution: RESOLUTION });
     let mut told = Vec::new();
-    for name in ["score-1", "score-2", "condensed-1", "flute-2", "harp"] {
+    let looked_at =
+        ["score-1", "score-2", "condensed-1", "condensed-2", "flute-2", "viola", "harp"];
+    for name in looked_at {
         let (_, now) = pictures.iter().find(|(known, _)| known == name).unwrap_or_else(|| {
             let known: Vec<&String> = pictures.iter().map(|(name, _)| name).collect();
             panic!("there is no page {name} among {known:?}")

@@ -27,7 +27,7 @@ from collections import Counter
 from pathlib import Path
 
 import outputs
-from pictures import FOUND, area, check_picture, planted
+from pictures import FOUND, area, check_picture, moved, planted
 
 SVG = "{http://www.w3.org/2000/svg}"
 # Steps of the middle line above C0, by clef: B4, D3, and an octave from them. A C clef stands on its line.
@@ -375,10 +375,16 @@ def drawings(folder, stem):
     return sorted(pages, key=lambda path: int(path.stem[len(stem) + 1:]))
 
 
+def scores(folder, ending, *kinds):
+    """The scores of a scoring that there are: always the full one, and of others those of these kinds."""
+    others = [folder / f"score-{kind}.{ending}" for kind in kinds]
+    return [folder / f"score.{ending}", *(path for path in others if path.exists())]
+
+
 def check(folder, name):
-    """Reads back all pages below the folder of a scoring."""
+    """Reads back all pages below the folder of a scoring, but for those of its condensed score."""
     finding = outputs.Finding(f"{name}: pages read back from their drawing")
-    for musicxml in [folder / "score.musicxml", *sorted((folder / "parts").glob("*.musicxml"))]:
+    for musicxml in [*scores(folder, "musicxml", "concert"), *sorted((folder / "parts").glob("*.musicxml"))]:
         paths = drawings(musicxml.parent, musicxml.stem)
         finding.expect(paths, f"{name}: no page of {musicxml.stem}")
         pages = [Page(path) for path in paths]
@@ -406,7 +412,7 @@ def check_documents(folder, name, day=None, pictures=True):
         return done.returncode, done.stdout
 
     seen, drawn = 0, 0
-    for pdf in [folder / "score.pdf", *sorted((folder / "parts").glob("*.pdf"))]:
+    for pdf in [*scores(folder, "pdf", "concert", "condensed"), *sorted((folder / "parts").glob("*.pdf"))]:
         pages = [Page(path) for path in drawings(pdf.parent, pdf.stem)]
         status, told = run("qpdf", "--check", pdf)
         finding.expect(status == 0, f"{name}/{pdf.stem}: qpdf: {told}")
@@ -446,7 +452,7 @@ def _one(scoring, day, documents):
 def check_all(ripieno, sources, work, day=None):
     """Builds sources as drawings and documents and reads all pages back, but for those of the condensed scores,
     which it builds for `check_condensed`."""
-    command = [ripieno, "build", "--only", "svg,pdf,musicxml", "--scores", "full,condensed", "--format", "short"]
+    command = [ripieno, "build", "--only", "svg,pdf,musicxml", "--scores", "full,concert,condensed", "--format", "short"]
     command += ["-o", work]
     roots = os.path.commonpath([Path(source).resolve().parent for source in sources])
     run = subprocess.run(
@@ -469,12 +475,48 @@ def check_all(ripieno, sources, work, day=None):
     with multiprocessing.Pool(os.cpu_count()) as pool:
         for findings in pool.imap(job, scorings):
             yield from findings
+    yield planted_scores(scorings, lacks)
     if scorings and not lacks:
         documents = (
             (pdf, [Page(path) for path in drawings(pdf.parent, pdf.stem)])
             for pdf in sorted((scorings[-1].folder / "parts").glob("*.pdf"))
         )
         yield planted(scorings[-1].name, documents)
+
+
+def planted_scores(scorings, lacks):
+    """What is wrong in a concert score is found as in others: a head that stands a step off; and a document of
+    a concert or condensed score that is cut short."""
+    finding = outputs.Finding("mistakes in concert and condensed scores are found")
+    for scoring in scorings:
+        musicxml = scoring.folder / "score-concert.musicxml"
+        if not musicxml.exists() or is_far_off(musicxml):
+            continue
+        pages = [Page(path) for path in drawings(scoring.folder, musicxml.stem)]
+        head = next((head[3] for page in pages for head in page.heads if head[2] is not None), None)
+        for down in (0.0, 0.5, -0.5) if head else ():
+            for page in pages:
+                page.shapes = [moved(shape, down) if shape is head else shape for shape in page.shapes]
+                page.__dict__.pop("heads", None)
+            seen = outputs.Finding("planted")
+            check_notes(scoring.name, pages, musicxml, seen)
+            finding.expect(seen.passed == (down == 0), f"{scoring.name}: a head {down} spaces below is not found")
+            head = next((s for page in pages for s in page.of("head") if s[1:] == moved(head, down)[1:]), head)
+        break
+    for kind in () if lacks else ("concert", "condensed"):
+        scoring = next((s for s in scorings if (s.folder / f"score-{kind}.pdf").exists()), None)
+        if scoring is None:
+            continue
+        with tempfile.TemporaryDirectory() as room:
+            for path in scoring.folder.glob("score*"):
+                shutil.copy(path, room)
+            cut = Path(room) / f"score-{kind}.pdf"
+            cut.write_bytes(cut.read_bytes()[:-600])
+            found = check_documents(Path(room), scoring.name, pictures=False)
+            finding.expect(
+                any(f"/score-{kind}:" in words for words in found.wrong), f"a {kind} score cut short is not found"
+            )
+    return finding
 
 
 def main():
