@@ -494,13 +494,13 @@ def planted_scores(scorings, lacks):
             continue
         pages = [Page(path) for path in drawings(scoring.folder, musicxml.stem)]
         head = next((head[3] for page in pages for head in page.heads if head[2] is not None), None)
-        for down in (0.0, 0.5, -0.5) if head else ():
+        for down in (0.0, 0.5, -1.0) if head else ():
             for page in pages:
                 page.shapes = [moved(shape, down) if shape is head else shape for shape in page.shapes]
                 page.__dict__.pop("heads", None)
             seen = outputs.Finding("planted")
             check_notes(scoring.name, pages, musicxml, seen)
-            finding.expect(seen.passed == (down == 0), f"{scoring.name}: a head {down} spaces below is not found")
+            finding.expect(seen.passed == (down == 0), f"{scoring.name}: a head moved by {down} spaces: {seen.wrong}")
             head = next((s for page in pages for s in page.of("head") if s[1:] == moved(head, down)[1:]), head)
         break
     for kind in () if lacks else ("concert", "condensed"):
