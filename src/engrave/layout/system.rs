@@ -161,6 +161,8 @@ fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas], begins: &[bool]) 
 /// it need not. Our heuristic.
 const NEARER: f64 = 0.5;
 const MOST: f64 = 2.5;
+/// The same for figures, which an accidental alone over the note of another staff would be read with. Our heuristic.
+const FIGURES_OFF: f64 = 1.2;
 
 /// How far a staff lies below another at least, so that dynamics of both stand nearer to what they belong
 /// to than to the other one.
@@ -233,7 +235,7 @@ impl System {
         let below = &self.canvases[row].sky;
         let stacks = self.canvases[row - 1].stacks.iter().map(|(figures, away)| {
             let next = below.top(figures.x0 - 0.4, figures.x1 + 0.4);
-            figures.y1 + away.clamp(0.0, MOST) + NEARER - next
+            figures.y1 + away.clamp(FIGURES_OFF, MOST) + NEARER - next
         });
         (stacks.fold(0.0, f64::max) - (self.ys[row] - self.ys[row - 1])).max(0.0)
     }

@@ -27,7 +27,7 @@ use super::divided::Divided;
 use super::shared_hairpins::Pins;
 use super::{
     Edition, EditionPart, EditionPlayer, EditionStaff, StaffBar, Stems, VoiceBar, hairpin_words,
-    in_common, levels, partings, shared_words, spans, staves, sung,
+    in_common, levels, lifted, partings, shared_words, spans, staves,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -209,7 +209,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
     staff.spans.extend(pins.placed(read, &names[1], &mut staff.bars));
-    sung::lift(&mut staff);
+    lifted::lift(&mut staff);
     hairpin_words::join(&mut staff, Some(read));
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);

@@ -12,6 +12,7 @@ mod divided;
 mod hairpin_words;
 mod in_common;
 mod levels;
+mod lifted;
 mod model;
 mod octaves;
 mod partings;
@@ -20,7 +21,6 @@ mod shared_hairpins;
 mod shared_words;
 mod spans;
 mod staves;
-mod sung;
 
 use std::ops::Range;
 

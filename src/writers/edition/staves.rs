@@ -10,7 +10,7 @@ use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Kind,
-    StaffBar, Stems, VoiceBar, cast, hairpin_words, octaves, spans, sung,
+    StaffBar, Stems, VoiceBar, cast, hairpin_words, lifted, octaves, spans,
 };
 
 /// Adds a player with staves of his own.
@@ -63,7 +63,7 @@ pub(super) fn own_staff<'a>(
     }
     own.spans = spans::of_voices(&own);
     own.spans.extend(spans::hairpins(measures));
-    sung::lift(&mut own);
+    lifted::lift(&mut own);
     hairpin_words::join(&mut own, None);
     let octaves = octaves::lines(&mut own, edition.bars, instrument);
     own.spans.extend(octaves);
