@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use ripieno_compiler::music::Time;
 
+use super::line::filling;
 use super::{BarSpace, is_bar_rest};
 use crate::rows::Stretch;
 
@@ -19,6 +20,10 @@ const MOST_WIDER: f64 = 1.2;
 
 /// How much of the ideal room all bars of a line give for it at most. Our heuristic.
 const GIVEN: f64 = 0.14;
+
+/// How much of what a longer note has more than a shorter one by the ideal it keeps at the least when shorter ones
+/// are given room: a quarter no wider than the eighth of a triplet is read as one. Our heuristic.
+const KEPT: f64 = 0.3;
 
 /// From the head of a note to the next of its voice, as columns: the bar line is the one behind the last.
 type Step = (usize, usize);
@@ -143,6 +148,29 @@ fn evened(
     all
 }
 
+/// By how much the steps of some length lack what they should keep before those of a shorter one, 0 or more: of
+/// the widths in the middle of each length in the line, as a part of the shorter one.
+fn inverted(spaces: &Stretch<BarSpace>, bars: Range<usize>, all: &[(Vec<f64>, f64)]) -> f64 {
+    let mut lengths: Vec<(Time, f64, f64)> = Vec::new();
+    for (bar, (places, _)) in bars.zip(all) {
+        let space = &spaces[bar];
+        for (length, group) in &space.even {
+            let inner = group.iter().filter(|step| step.1 < places.len());
+            lengths.extend(inner.map(|step| (*length, width(places, *step), ideal(space, *step))));
+        }
+    }
+    lengths.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let middles: Vec<(f64, f64)> = lengths
+        .chunk_by(|a, b| a.0 == b.0)
+        .map(|one| (one[(one.len() - 1) / 2].1, one[(one.len() - 1) / 2].2))
+        .collect();
+    let lack = |pair: &[(f64, f64)]| {
+        let kept = 1.0 + KEPT * (pair[1].1 / pair[0].1 - 1.0).max(0.0);
+        kept - pair[1].0 / pair[0].0
+    };
+    middles.windows(2).map(lack).fold(0.0, f64::max)
+}
+
 /// The bars of a line at the stretch at which they fill the room, evened out as far as that leaves them
 /// most of the ideal room that they would have otherwise: for each its columns and its width.
 pub(super) fn bars(
@@ -155,20 +183,31 @@ pub(super) fn bars(
         evened(spaces, bars.clone(), (stretch, share, roomy)).iter().map(|(_, width)| width).sum()
     };
     let tightest = stretch * (1.0 - GIVEN);
-    let halve = |(mut low, mut high): (f64, f64), fits: &dyn Fn(f64) -> bool| {
-        for _ in 0..12 {
+    let halve = |(mut low, mut high): (f64, f64), times: u8, fits: &dyn Fn(f64) -> bool| {
+        for _ in 0..times {
             let middle = f64::midpoint(low, high);
             if fits(middle) { low = middle } else { high = middle }
         }
         low
     };
     let uneven = bars.clone().any(|bar| !spaces[bar].even.is_empty());
+    let plain = stretch;
     let (stretch, share) = if !uneven || need(stretch, 1.0) <= room {
         (stretch, if uneven { 1.0 } else { 0.0 })
     } else if need(tightest, 1.0) <= room {
-        (halve((tightest, stretch), &|stretch| need(stretch, 1.0) < room), 1.0)
+        (halve((tightest, stretch), 12, &|stretch| need(stretch, 1.0) < room), 1.0)
     } else {
-        (tightest, halve((0.0, 1.0), &|share| need(tightest, share) < room))
+        (tightest, halve((0.0, 1.0), 12, &|share| need(tightest, share) < room))
     };
-    evened(spaces, bars, (stretch, share, roomy))
+    let set = |stretch: f64, share: f64| evened(spaces, bars.clone(), (stretch, share, roomy));
+    let lack = |all: &[(Vec<f64>, f64)]| inverted(spaces, bars.clone(), all);
+    let evened = set(stretch, share);
+    if share == 0.0 || lack(&evened) == 0.0 {
+        return evened;
+    }
+    // Less of it, so far as longer notes stay wider than shorter ones; the room that is left is everybody's.
+    let usual = lack(&set(plain, 0.0));
+    let fill = |share: f64| filling(&|stretch| need(stretch, share), room);
+    let share = halve((0.0, share), 5, &|share| lack(&set(fill(share), share)) <= usual);
+    set(fill(share), share)
 }
