@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::{BarNumbers, Diagnostic, Span};
-use ripieno_compiler::resolve::{self, Overridden};
+use ripieno_compiler::resolve::{self, NudgedSign, Overridden};
 use ripieno_writers::render::ScoreKind;
 
 use crate::outputs::{Of, Printed, Setups};
@@ -151,15 +151,20 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
         match &line.what {
             Overridden::Nudge(nudge) if !used.contains(&line.span) => {
                 let bar = arrangement.piece.form.bars.get(nudge.bar).map_or(0, |bar| bar.number);
-                let sign = nudge.sign.word();
+                let sign = match nudge.sign {
+                    NudgedSign::BarNumber => "bar number",
+                    NudgedSign::Mark => "rehearsal mark",
+                    NudgedSign::Octave => "octave line",
+                    sign => sign.word(),
+                };
                 let place = match nudge.beat {
                     Some(beat) => format!("on beat {beat} of bar {bar}"),
                     None => format!("in bar {bar}"),
                 };
-                let none = if sign == "words" { "There are no words" } else { "There is no" };
-                let sign = if sign == "words" { String::new() } else { format!(" {sign}") };
+                let several = matches!(nudge.sign, NudgedSign::Words | NudgedSign::Figures);
+                let none = if several { "There are no" } else { "There is no" };
                 found.push(told(
-                    format!("{none}{sign} {place} to be moved."),
+                    format!("{none} {sign} {place} to be moved."),
                     "Name the bar and the beat where it stands or begins, or remove the line."
                         .to_string(),
                 ));
@@ -470,6 +475,15 @@ mod tests {
             told("score nudge words of oboe bar 1 beat 1 up 1"),
             ["There are no words on beat 1 of bar 1 to be moved."]
         );
+        for (sign, name) in [
+            ("tempo", "is no tempo"),
+            ("mark", "is no rehearsal mark"),
+            ("figures", "are no figures"),
+        ] {
+            let none = format!("There {name} in bar 2 to be moved.");
+            assert_eq!(told(&format!("score nudge {sign} of oboe bar 2 up 1")), [none]);
+        }
+        assert!(told("score nudge tempo bar 1 up 1").is_empty());
         assert!(told("score hide empty oboe").is_empty());
         let never =
             "`flute` rests through no whole line of the score, so no staff of it is hidden.";

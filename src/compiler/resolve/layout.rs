@@ -93,6 +93,10 @@ fn read(
     }
 }
 
+/// What people may call that part of a note which no layout moves.
+const OF_NOTES: [&str; 8] =
+    ["head", "notehead", "note-head", "note", "stem", "flag", "beam", "dot"];
+
 /// A layout while its lines are read.
 struct Reading<'a, 'c> {
     cx: &'c mut Resolver,
@@ -267,17 +271,25 @@ impl Reading<'_, '_> {
         let known = NudgedSign::WORDS.into_iter().find(|(_, name)| *name == tree.sign.value);
         let Some((sign, _)) = known else {
             let words: Vec<&str> = NudgedSign::WORDS.into_iter().map(|(_, word)| word).collect();
-            self.cx.push(
-                super::unknown(&tree.sign, &words, "sign", &tree.sign.value)
-                    .with_help(format!("These can be moved: {}.", words.join(", "))),
-            );
+            self.cx.push(super::unknown(&tree.sign, &words, "sign", &tree.sign.value).with_help(
+                format!(
+                    "{}These can be moved: {}.",
+                    if OF_NOTES.contains(&tree.sign.value.as_str()) {
+                        "A note's head stands where its pitch and time are, and its stem with it. "
+                    } else {
+                        ""
+                    },
+                    words.join(", ")
+                ),
+            ));
             return None;
         };
         let of = match &tree.of {
             Some(word) => Some(self.players(std::slice::from_ref(word)).pop()?),
             None => None,
         };
-        if (*pages == Pages::Score) != of.is_some() {
+        let of_all = *pages == Pages::Score && sign.is_of_all();
+        if (*pages == Pages::Score) != of.is_some() && !of_all {
             let (message, help) = match of {
                 Some(_) => (
                     "A part has one player: this `of` has no effect.",
@@ -353,10 +365,24 @@ impl Reading<'_, '_> {
 
 #[cfg(test)]
 mod tests {
-    use crate::diagnostics::Sources;
-    use crate::resolve::{NoFiles, resolve};
+    use std::sync::Arc;
+
+    use crate::diagnostics::{Diagnostic, Sources};
+    use crate::resolve::{NoFiles, Piece, resolve};
 
     fn told(layout: &str) -> String {
+        let (piece, findings) = read(layout);
+        let told: Vec<String> = findings.into_iter().map(|finding| finding.message).collect();
+        if told.is_empty() { format!("{:?}", piece.layouts) } else { told.join(" ") }
+    }
+
+    /// What helps with the first thing that is told.
+    fn helped(layout: &str) -> String {
+        let (_, findings) = read(layout);
+        findings.into_iter().flat_map(|finding| finding.help).collect()
+    }
+
+    fn read(layout: &str) -> (Arc<Piece>, Vec<Diagnostic>) {
         let source = format!(
             "piece \"Weir\" {{ }}\nform {{\n 1 metre 3/4, key C major\n 3 end\n}}\n\
              voice tune {{ 1: 1/4 C5 D E | 2: 1/2 F 1/4 E | 3: 1/2 = 1/4 rest | }}\n\
@@ -365,9 +391,7 @@ mod tests {
         );
         let mut sources = Sources::new();
         let file = sources.add("weir.ripieno", source);
-        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
-        let told: Vec<String> = findings.into_iter().map(|finding| finding.message).collect();
-        if told.is_empty() { format!("{:?}", piece.layouts) } else { told.join(" ") }
+        resolve(&mut sources, file, &mut NoFiles)
     }
 
     #[test]
@@ -384,6 +408,26 @@ mod tests {
             "beat: Some(2.5), right: -0.5, up: 1.5",
         ] {
             assert!(said.contains(part), "{part} is not in {said}");
+        }
+    }
+
+    #[test]
+    fn what_stands_over_all_staves_is_moved_in_the_score_without_a_player() {
+        for sign in ["tempo", "mark", "ending", "bar-number"] {
+            let said = told(&format!("layout for plain {{\n score nudge {sign} bar 2 up 1\n}}"));
+            assert!(said.contains("of: None"), "{said}");
+        }
+        let said = told("layout for plain {\n score nudge clef bar 2 up 1\n}");
+        assert!(said.starts_with("It is not said whose sign"), "{said}");
+    }
+
+    #[test]
+    fn who_would_move_a_head_is_told_where_it_stands() {
+        for word in ["head", "stem", "blob"] {
+            let help = helped(&format!("layout for plain {{\n oboe.1 nudge {word} bar 2 up 1\n}}"));
+            let of_note = help.contains("head stands where its pitch and time are");
+            assert_eq!(of_note, word != "blob", "{help}");
+            assert!(help.contains("These can be moved: accidental, "), "{help}");
         }
     }
 

@@ -6,6 +6,7 @@ use std::ops::Range;
 use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::NudgedSign;
 
 use super::skyline::Skyline;
 use super::system::SlurEnd;
@@ -34,8 +35,9 @@ pub(super) struct Loud {
 pub(super) struct Canvas {
     pub marks: Vec<Mark>,
     pub sky: Skyline,
-    /// Where in the music marks that belong to no note stand: bar of the sheet, time in it.
-    pub said: Vec<(usize, (usize, Time))>,
+    /// Marks that are not of a note: as what a layout moves them, if it may, and where in the music they stand, by
+    /// bar of the sheet and time in it.
+    pub said: Vec<(usize, Option<NudgedSign>, (usize, Time))>,
     /// Head and foot of the frame of each rehearsal mark.
     pub framed: Vec<(f64, f64)>,
     /// Boxes of the names of cues over the staff.
@@ -78,9 +80,25 @@ impl Canvas {
         }
     }
 
-    /// All marks from the one of that number on stand at a place of the music.
+    /// All marks from the one of that number on stand at a place of the music: dynamics, hairpins and words.
     pub(super) fn say(&mut self, from: usize, at: (usize, Time)) {
-        self.said.extend((from..self.marks.len()).map(|mark| (mark, at)));
+        let sign = |mark: usize| match self.marks[mark].kind {
+            Kind::Dynamic => NudgedSign::Dynamic,
+            Kind::Hairpin => NudgedSign::Hairpin,
+            _ => NudgedSign::Words,
+        };
+        self.said.extend((from..self.marks.len()).map(|mark| (mark, Some(sign(mark)), at)));
+    }
+
+    /// The same of what a layout moves as a sign of its own, or not at all.
+    pub(super) fn say_as(
+        &mut self,
+        sign: impl Into<Option<NudgedSign>>,
+        from: usize,
+        at: (usize, Time),
+    ) {
+        let sign = sign.into();
+        self.said.extend((from..self.marks.len()).map(|mark| (mark, sign, at)));
     }
 
     pub(super) fn put(&mut self, kind: Kind, origin: Option<Origin>, shape: Shape) {

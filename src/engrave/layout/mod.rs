@@ -24,6 +24,8 @@ mod loudness_tests;
 pub mod measures;
 mod music;
 mod notes;
+#[cfg(test)]
+mod nudge_tests;
 mod orders;
 mod over;
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use kurbo::{BezPath, ParamCurve as _, PathSeg, Point, Rect};
 use ripieno_compiler::music::Time;
-use ripieno_compiler::resolve::Tempo;
+use ripieno_compiler::resolve::{NudgedSign, Tempo};
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
@@ -36,7 +36,9 @@ pub(super) fn over(
     for (run, x) in number.into_iter().filter(|_| top) {
         let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
         let clear = before.filter(|before| x < before.x1).map_or(y, |before| before.y0 - OVER_TIP);
+        let begun = canvas.marks.len();
         canvas.text(Kind::Text, None, run, (x, y.min(clear)));
+        canvas.say_as(NudgedSign::BarNumber, begun, (placed[0].bar, Time::ZERO));
     }
     let jumps = signs(canvas, sheet, placed);
     let mut headed: Vec<Headed> =
@@ -66,6 +68,8 @@ const HIGH: f64 = -10.0;
 
 /// The rehearsal mark and the tempo over a bar.
 struct Headed {
+    /// The bar of the sheet.
+    bar: usize,
     framed: Option<Framed>,
     set: Option<SetTempo>,
 }
@@ -100,7 +104,7 @@ impl Headed {
                 framed.as_ref().map(|framed| begins.max(framed.x + framed.width + BESIDE_MARK));
             set_tempo(tempo, beside.unwrap_or(begins), next, setting.width)
         });
-        (framed.is_some() || set.is_some()).then_some(Headed { framed, set })
+        (framed.is_some() || set.is_some()).then_some(Headed { bar: bar.bar, framed, set })
     }
 
     /// Moves it a little along the line where it would be read with what stands beside it.
@@ -133,21 +137,32 @@ impl Headed {
     /// Draws both; none below a level.
     fn draw(self, canvas: &mut Canvas, level: f64) {
         let to_level = |foot: f64| foot.min(level);
+        let at = (self.bar, Time::ZERO);
+        let tempo = |canvas: &mut Canvas, set: SetTempo, y: f64| {
+            let begun = canvas.marks.len();
+            set.draw(canvas, y);
+            canvas.say_as(NudgedSign::Tempo, begun, at);
+        };
+        let mark = |canvas: &mut Canvas, framed: Framed, foot: f64| {
+            let begun = canvas.marks.len();
+            framed.draw(canvas, foot);
+            canvas.say_as(NudgedSign::Mark, begun, at);
+        };
         if self.is_beside() {
             // Side by side on one line: over the tempo the mark would hang at the line above.
             let foot = to_level(self.foot(canvas).unwrap_or(level));
-            self.set.into_iter().for_each(|set| set.draw(canvas, foot - MARK_BASE));
-            self.framed.into_iter().for_each(|framed| framed.draw(canvas, foot));
+            self.set.into_iter().for_each(|set| tempo(canvas, set, foot - MARK_BASE));
+            self.framed.into_iter().for_each(|framed| mark(canvas, framed, foot));
             return;
         }
         if let Some(set) = self.set {
             let y = set.base_line(canvas);
             let y = if self.framed.is_none() { to_level(y + MARK_BASE) - MARK_BASE } else { y };
-            set.draw(canvas, y);
+            tempo(canvas, set, y);
         }
         if let Some(framed) = self.framed {
             let foot = to_level(framed.foot(canvas));
-            framed.draw(canvas, foot);
+            mark(canvas, framed, foot);
         }
     }
 }
@@ -382,6 +397,8 @@ pub(super) fn mark_before(mark: &str) -> f64 {
 
 /// The bracket of an ending, or what of it lies in a line.
 struct Ending {
+    /// The bar of the sheet where it begins in this line.
+    bar: usize,
     x0: f64,
     x1: f64,
     /// The number of its time, where it begins in this line.
@@ -399,7 +416,8 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
         let tops = stretch.iter().map(|Ending { x0, x1, .. }| canvas.sky.top(*x0, *x1));
         let y = tops.fold(-4.6, f64::min) - ABOVE - 1.7;
         let what = (Kind::Frame, None);
-        for &Ending { x0, x1, ref number, closes, .. } in stretch {
+        for &Ending { bar, x0, x1, ref number, closes, .. } in stretch {
+            let begun = canvas.marks.len();
             if let Some(run) = number {
                 canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
                 canvas.text(Kind::Text, None, run.clone(), (x0 + 0.5, y + 1.6));
@@ -408,6 +426,7 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
             if closes {
                 canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
             }
+            canvas.say_as(NudgedSign::Ending, begun, (bar, Time::ZERO));
         }
     }
 }
@@ -442,6 +461,7 @@ fn endings_of(sheet: &Sheet, placed: &[PlacedBar]) -> Vec<Ending> {
                 _ => 0.0,
             };
             all.push(Ending {
+                bar: placed[from].bar,
                 x0,
                 x1: placed[n].end - 0.25 - room,
                 number: ending.map(|ending| shape(&ending.to_string(), Face::Roman, 1.9)),

@@ -5,6 +5,7 @@ use std::ops::Range;
 use kurbo::Rect;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::NudgedSign;
 use ripieno_writers::edition::DirectionKind;
 
 use super::canvas::{Canvas, Loud};
@@ -114,6 +115,7 @@ pub(super) fn system(
                 nudged.push(nudge.line);
             }
         }
+        line.give_origins(&mut canvas);
         let begins = placed.first().map(|first| &sheet.bars[first.bar]);
         if let Some(begins) = begins.filter(|_| row == 0) {
             frame::headings(&mut canvas, &begins.headings, setting.width);

@@ -76,14 +76,28 @@ pub enum NudgedSign {
     Accidental,
     /// An articulation, an ornament or a bowing.
     Articulation,
+    /// The number of the bar with which a line begins.
+    BarNumber,
+    /// A clef that changes within a line.
+    Clef,
     /// A dynamic.
     Dynamic,
+    /// The bracket of an ending with its number.
+    Ending,
+    /// The figures of a bass.
+    Figures,
     /// A hairpin.
     Hairpin,
+    /// A rehearsal mark with its frame.
+    Mark,
+    /// A line that moves what stands under it by octaves.
+    Octave,
     /// A rest.
     Rest,
     /// A slur.
     Slur,
+    /// A tempo.
+    Tempo,
     /// A tie.
     Tie,
     /// The number and the bracket of a tuplet.
@@ -96,18 +110,34 @@ pub enum NudgedSign {
 
 impl NudgedSign {
     /// All signs with the words that name them.
-    pub const WORDS: [(NudgedSign, &'static str); 10] = [
+    pub const WORDS: [(NudgedSign, &'static str); 17] = [
         (NudgedSign::Accidental, "accidental"),
         (NudgedSign::Articulation, "articulation"),
+        (NudgedSign::BarNumber, "bar-number"),
+        (NudgedSign::Clef, "clef"),
         (NudgedSign::Dynamic, "dynamic"),
+        (NudgedSign::Ending, "ending"),
+        (NudgedSign::Figures, "figures"),
         (NudgedSign::Hairpin, "hairpin"),
+        (NudgedSign::Mark, "mark"),
+        (NudgedSign::Octave, "octave"),
         (NudgedSign::Rest, "rest"),
         (NudgedSign::Slur, "slur"),
         (NudgedSign::Syllable, "syllable"),
+        (NudgedSign::Tempo, "tempo"),
         (NudgedSign::Tie, "tie"),
         (NudgedSign::Tuplet, "tuplet"),
         (NudgedSign::Words, "words"),
     ];
+
+    /// Does it stand over the staves of all, and belong to no player?
+    #[must_use]
+    pub fn is_of_all(self) -> bool {
+        matches!(
+            self,
+            NudgedSign::BarNumber | NudgedSign::Ending | NudgedSign::Mark | NudgedSign::Tempo
+        )
+    }
 
     /// The word that names it.
     #[must_use]

@@ -2,6 +2,7 @@
 
 use kurbo::{Point, Rect};
 use ripieno_compiler::music::Figure;
+use ripieno_compiler::resolve::NudgedSign;
 use ripieno_writers::edition::DirectionKind;
 
 use super::super::canvas::{Canvas, Loud};
@@ -89,7 +90,7 @@ pub(in crate::layout) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
             y += 0.4 + figure.run.rise();
             let from_mark = canvas.marks.len();
             figure.draw(canvas, (x, y));
-            canvas.say(from_mark, at);
+            canvas.say_as(NudgedSign::Figures, from_mark, at);
         }
         canvas.stacks.push((Rect { y1: y, ..head }, head.y0 - own));
         let from = before.map_or(0.0, |before| before.x1);

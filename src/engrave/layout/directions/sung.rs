@@ -66,7 +66,8 @@ pub(in crate::layout) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64)
                     .iter()
                     .map(|other| begins(other, shape(&other.text, Face::Roman, LYRIC).width));
                 let left = widths.fold(x, f64::min);
-                canvas.text(Kind::Text, None, number, (left - before, y));
+                let origin = Some(notes[*n].chord.origin());
+                canvas.text(Kind::Text, origin, number, (left - before, y));
             }
             let origin = Some(notes[*n].chord.origin());
             ties(canvas, origin, &run, (x, y));

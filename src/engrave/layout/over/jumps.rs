@@ -1,5 +1,6 @@
 //! Segno, coda and the words that send a player there.
 
+use ripieno_compiler::music::Time;
 use ripieno_writers::notate::Sign;
 
 use super::{BEHIND_LINE, BETWEEN_WORDS, mark_run};
@@ -125,12 +126,16 @@ pub(super) struct Jump {
     x: f64,
     /// Their lowest base line.
     pub y: f64,
+    /// The bar of the sheet over whose end they stand.
+    bar: usize,
 }
 
 impl Jump {
     /// Draws them on a base line, or higher where they must.
     pub(super) fn draw(self, canvas: &mut Canvas, level: f64) {
+        let begun = canvas.marks.len();
         self.words.draw(canvas, (self.x, self.y.min(level)));
+        canvas.say_as(None, begun, (self.bar, Time::ZERO));
     }
 }
 
@@ -152,7 +157,7 @@ pub(super) fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) ->
                 };
                 others = true;
                 let y = under - ABOVE - words.fall();
-                let jump = Jump { words, x, y };
+                let jump = Jump { words, x, y, bar: bar.bar };
                 if next.is_some_and(|next| next.mark.is_none() && next.tempo.is_some()) {
                     jumps.push(jump);
                 } else {
@@ -164,7 +169,9 @@ pub(super) fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) ->
             // Where the bar begins, not behind the signature, metre or repeat with which it does.
             let x = if n == 0 { bar.body - bar.lead.metre - bar.lead.repeat } else { bar.x };
             let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
+            let begun = canvas.marks.len();
             canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
+            canvas.say_as(None, begun, (bar.bar, Time::ZERO));
         }
     }
     jumps

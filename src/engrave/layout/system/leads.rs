@@ -2,6 +2,7 @@
 
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::NudgedSign;
 
 use super::SystemLine;
 use super::places::key_places;
@@ -21,13 +22,17 @@ impl SystemLine<'_> {
         for (n, placed) in self.placed.iter().enumerate() {
             let bar = self.bar(placed.bar);
             let mut x = placed.x;
+            let begun = canvas.marks.len();
             if n == 0 || self.staff().new_lines(placed.bar) {
                 let clef = clef_at(bar, Time::ZERO);
                 let (sign, place) = clef_sign(clef);
                 canvas.glyph((Kind::Clef, None), sign, (x + 0.45, -f64::from(place) / 2.0), 1.0);
+                let changes = Some(NudgedSign::Clef).filter(|_| n > 0);
+                canvas.say_as(changes, begun, (placed.bar, Time::ZERO));
             } else if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
                 self.changed_clef(canvas, *clef, &self.placed[n - 1]);
             }
+            let begun = canvas.marks.len();
             x += placed.lead.clef;
             // What a line begins with was taken back at the end of the line before.
             if n == 0 {
@@ -39,6 +44,7 @@ impl SystemLine<'_> {
             if placed.lead.metre > 0.0 {
                 self.metre(canvas, placed.bar, x + if n == 0 { 0.0 } else { 0.45 });
             }
+            canvas.say_as(None, begun, (placed.bar, Time::ZERO));
         }
         let Some(last) = self.placed.last() else { return };
         if let Some(next) = self.spaces.get(last.bar + 1) {
@@ -49,6 +55,7 @@ impl SystemLine<'_> {
             }
             if next.courtesy.width() > 0.0 {
                 let mut x = last.end + 0.45;
+                let begun = canvas.marks.len();
                 if bar.key_change.is_some() && !other {
                     self.key(canvas, bar, bar.key_change, x);
                 }
@@ -56,6 +63,7 @@ impl SystemLine<'_> {
                 if next.courtesy.metre > 0.0 {
                     self.metre(canvas, last.bar + 1, x);
                 }
+                canvas.say_as(None, begun, (last.bar + 1, Time::ZERO));
             }
         }
     }
@@ -65,7 +73,9 @@ impl SystemLine<'_> {
         let (sign, place) = clef_sign(clef);
         let line = self.spaces[before.bar].line;
         let x = before.end - line - 0.35 - sign.width() * SMALL_CLEF;
+        let begun = canvas.marks.len();
         canvas.glyph((Kind::Clef, None), sign, (x, -f64::from(place) / 2.0), SMALL_CLEF);
+        canvas.say_as(NudgedSign::Clef, begun, (before.bar + 1, Time::ZERO));
     }
 
     fn key(&self, canvas: &mut Canvas, bar: &StaffBar, before: Option<i32>, x: f64) {

@@ -1,4 +1,6 @@
-//! Signs that a layout moves by hand.
+//! Signs that a layout moves by hand, and the notes at which signs stand that are not of a note.
+
+use std::collections::HashMap;
 
 use kurbo::Vec2;
 use ripieno_compiler::music::Time;
@@ -13,15 +15,23 @@ impl SystemLine<'_> {
     pub(super) fn nudge(&self, canvas: &mut Canvas, nudge: &Nudge) -> bool {
         let what = &nudge.what;
         let kind = match what.sign {
-            NudgedSign::Accidental => Kind::Accidental,
-            NudgedSign::Articulation => Kind::Articulation,
-            NudgedSign::Dynamic => Kind::Dynamic,
-            NudgedSign::Hairpin => Kind::Hairpin,
-            NudgedSign::Rest => Kind::Rest,
-            NudgedSign::Slur => Kind::Slur,
-            NudgedSign::Tie => Kind::Tie,
-            NudgedSign::Tuplet => Kind::Tuplet,
-            NudgedSign::Syllable | NudgedSign::Words => Kind::Text,
+            NudgedSign::Accidental => Some(Kind::Accidental),
+            NudgedSign::Articulation => Some(Kind::Articulation),
+            NudgedSign::Clef => Some(Kind::Clef),
+            NudgedSign::Rest => Some(Kind::Rest),
+            NudgedSign::Slur => Some(Kind::Slur),
+            NudgedSign::Syllable => Some(Kind::Text),
+            NudgedSign::Tie => Some(Kind::Tie),
+            NudgedSign::Tuplet => Some(Kind::Tuplet),
+            NudgedSign::BarNumber
+            | NudgedSign::Dynamic
+            | NudgedSign::Ending
+            | NudgedSign::Figures
+            | NudgedSign::Hairpin
+            | NudgedSign::Mark
+            | NudgedSign::Octave
+            | NudgedSign::Tempo
+            | NudgedSign::Words => None,
         };
         let bars = &self.sheet.bars;
         // A bar that is longer than a line may be here twice, and all of a bar is its up-beat too.
@@ -30,7 +40,11 @@ impl SystemLine<'_> {
             (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
                 || up_beat && bars[bar].index == what.bar + 1
         };
-        let here = self.placed.iter().map(|placed| placed.bar).filter(|&bar| shows(bar));
+        // The clef with which the next line begins stands at the end of this one too.
+        let next = self.placed.last().map(|last| last.bar + 1);
+        let next = next.filter(|&bar| what.sign == NudgedSign::Clef && bar < bars.len());
+        let here = self.placed.iter().map(|placed| placed.bar).chain(next);
+        let here = here.filter(|&bar| shows(bar));
         let mut moved = false;
         for bar in here {
             moved |= self.nudge_in(bar, canvas, (nudge, kind));
@@ -38,7 +52,13 @@ impl SystemLine<'_> {
         moved
     }
 
-    fn nudge_in(&self, bar: usize, canvas: &mut Canvas, (nudge, kind): (&Nudge, Kind)) -> bool {
+    /// `kind`: of the marks of notes that are moved, if these are.
+    fn nudge_in(
+        &self,
+        bar: usize,
+        canvas: &mut Canvas,
+        (nudge, kind): (&Nudge, Option<Kind>),
+    ) -> bool {
         let (what, bars) = (&nudge.what, &self.sheet.bars);
         let beat = bars[bar].metre.beat().to_f64();
         // Beats of a short first bar are counted from its missing beginning.
@@ -58,23 +78,17 @@ impl SystemLine<'_> {
             let mut events = voice.events.iter();
             Some(events.find(|event| event.origin.element == origin.element)?.element.at)
         };
-        let said: Vec<usize> = canvas
+        let said: HashMap<usize, bool> = canvas
             .said
             .iter()
-            .filter(|(_, at)| at.0 == bar && stands(at.1))
-            .map(|(mark, _)| *mark)
+            .map(|&(mark, sign, at)| (mark, sign == Some(what.sign) && at.0 == bar && stands(at.1)))
             .collect();
         let mut moved = Vec::new();
         let dynamics = &mut canvas.dynamics;
         for (n, mark) in canvas.marks.iter_mut().enumerate() {
-            let of_note = || event_at(mark.origin).is_some_and(stands);
+            let of_note = || kind == Some(mark.kind) && event_at(mark.origin).is_some_and(stands);
             // Of what is set in letters, syllables belong to notes, and all else is said at a place.
-            let here = match what.sign {
-                NudgedSign::Words => said.contains(&n),
-                NudgedSign::Syllable => of_note(),
-                _ => said.contains(&n) || of_note(),
-            };
-            if mark.kind == kind && here {
+            if said.get(&n).copied().unwrap_or_else(of_note) {
                 *mark = mark.clone().moved(what.right, -what.up);
                 moved.push(mark.bounds());
                 let own = |loud: &&mut Loud| loud.marks.contains(&n);
@@ -82,7 +96,8 @@ impl SystemLine<'_> {
             }
         }
         let mut of_both = false;
-        for end in canvas.across.iter_mut().filter(|end| kind == Kind::Slur && end.leaves()) {
+        let slurs = kind == Some(Kind::Slur);
+        for end in canvas.across.iter_mut().filter(|end| slurs && end.leaves()) {
             if event_at(Some(end.origin)).is_some_and(stands) {
                 end.nudged += Vec2::new(what.right, -what.up);
                 of_both = true;
@@ -92,5 +107,26 @@ impl SystemLine<'_> {
             canvas.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
         }
         of_both || !moved.is_empty()
+    }
+    /// Gives each sign that is not of a note the origin of the note or rest at whose beginning it stands, or within
+    /// which; where it comes from the line before, of the first one here.
+    pub(super) fn give_origins(&self, canvas: &mut Canvas) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        for &(mark, _, (bar, at)) in &canvas.said {
+            let behind = last.bar + 1;
+            let (bar, at) = match bar {
+                _ if bar < first.bar => (first.bar, Time::ZERO),
+                _ if bar > behind || bar == behind && self.spaces.get(behind).is_none() => {
+                    (last.bar, self.sheet.bars[last.bar].length)
+                }
+                _ => (bar, at),
+            };
+            let events = || self.bar(bar).voices.iter().flat_map(|voice| &voice.events);
+            let begun = events().filter(|event| event.element.at <= at);
+            let latest = begun.rev().max_by_key(|event| event.element.at);
+            let event = latest.or_else(|| events().next());
+            let origin = &mut canvas.marks[mark].origin;
+            *origin = origin.or(event.map(|event| event.origin));
+        }
     }
 }

@@ -291,7 +291,9 @@ impl SystemLine<'_> {
             let column = self.place_of(from).filter(|_| begins);
             let x0 = column.map_or(begin, |place| place.0 - self.beside_column(from));
             let x1 = if ends { self.octave_ends(to).unwrap_or(end) } else { end };
+            let begun = canvas.marks.len();
             directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
+            canvas.say_as(NudgedSign::Octave, begun, from);
         }
     }
 }
