@@ -6,13 +6,15 @@ MAKER is the program `arrangements` (`tests/shared/arrangements.rs`), which writ
 key, length, tuplet, ensemble and verb. Every score and part of each must be valid by the schema,
 hold together (`check_notation`), and be read by partitura as written; mido finds no note in the MIDI
 that is struck twice or never ends. Whether the MIDI sounds every note is held by `tests/writers.rs` over
-the same sources. Their pages are read back from the drawings (`check_pages`). The test command takes
-some that differ by the day; two hundred are one command.
+the same sources. Their pages are read back from the drawings (`check_pages`), full scores, condensed ones and
+parts. The test command does that with the pages of two hundred, and the rest with some of these, which differ by
+the day; all of it over two hundred is one command.
 """
 
 import datetime
 import multiprocessing
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -29,8 +31,9 @@ import check_second_reader
 import outputs
 import played
 
-# So many of them in the test command.
+# So many of them in the test command, and of so many the pages are read back.
 SAMPLE = 12
+PAGES = 200
 
 
 def _players(page):
@@ -56,21 +59,26 @@ def _midi(scorings):
 
 
 def _pages(scorings):
-    # Not as pictures: on pages of a few bars under long beams staff lines cannot be told by their
-    # lengths, as on the pages of music that somebody wrote.
     for scoring in scorings:
         yield check_pages.check(scoring.folder, scoring.name)
         yield from check_condensed.check(scoring.folder, scoring.name)
-        if not check_pages.missing():
-            yield check_pages.check_documents(scoring.folder, scoring.name, pictures=False)
 
 
+def _documents(scorings):
+    # Not as pictures: on pages of a few bars under long beams staff lines cannot be told by their
+    # lengths, as on the pages of music that somebody wrote.
+    for scoring in scorings if not check_pages.missing() else ():
+        yield check_pages.check_documents(scoring.folder, scoring.name, pictures=False)
+
+
+PAGES_CHECK = "pages read back from their drawings"
 CHECKS = {
     "valid by the schema": check_schema.check,
     "hold together": check_notation.check,
     "read by partitura": check_second_reader.check,
     "MIDI read by mido": _midi,
-    "pages read back from their drawings": _pages,
+    PAGES_CHECK: _pages,
+    "documents opened by other programs": _documents,
 }
 
 
@@ -81,10 +89,10 @@ def meant(text, words):
 
 def _one(job):
     """Builds one source and checks it; gives back what was tested and what was wrong, by check."""
-    ripieno, source, folder, pages = job
+    ripieno, source, folder, only_pages = job
     warnings.simplefilter("ignore")
     command = [ripieno, "build", "--format", "short", "--despite-errors", "--only",
-               "musicxml,midi,svg,pdf" if pages else "musicxml,midi",
+               "musicxml,svg" if only_pages else "musicxml,midi,svg,pdf",
                "--scores", "full,condensed", "-o", folder, source]
     run = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     if not folder.is_dir():
@@ -93,19 +101,21 @@ def _one(job):
     text = source.read_text(encoding="utf-8")
     scorings = outputs.scorings(folder, [source])
     for name, check in CHECKS.items():
-        if check is _pages and not pages:
+        if only_pages and check is not _pages:
             continue
         tested, wrong = 0, []
         for finding in check(scorings):
             tested += finding.tested
             wrong += [f"{source.name}: {words}" for words in finding.wrong if not meant(text, words)]
         found[name] = (tested, wrong)
+    # Two hundred leave many files.
+    shutil.rmtree(folder)
     return found
 
 
-def check(ripieno, maker, work, count=SAMPLE, seed=None, pages=False):
-    """One finding for each check over all arrangements; the seed is the day's if none is given. Their
-    pages are read back on request."""
+def check(ripieno, maker, work, count=PAGES, seed=None, whole=SAMPLE):
+    """One finding for each check over arrangements; the seed is the day's if none is given. The pages of all are
+    read back, and all checks are made of the first `whole`."""
     seed = datetime.date.today().toordinal() if seed is None else seed
     work.mkdir(exist_ok=True)
     sources = work / "arrangements"
@@ -117,12 +127,15 @@ def check(ripieno, maker, work, count=SAMPLE, seed=None, pages=False):
         finding.expect(False, run.stderr)
         yield finding
         return
-    jobs = [(ripieno, source, work / "arranged" / source.stem, pages) for source in sorted(sources.iterdir())]
+    jobs = [
+        (ripieno, source, work / "arranged" / source.stem, n >= whole) for n, source in enumerate(sorted(sources.iterdir()))
+    ]
     findings = {}
     with multiprocessing.Pool(os.cpu_count()) as pool:
         for found in pool.imap(_one, jobs):
             for name, (tested, wrong) in found.items():
-                finding = findings.setdefault(name, outputs.Finding(f"{told}: {name}"))
+                of = told if name in ("are built", PAGES_CHECK) else f"{min(count, whole)} of {told}"
+                finding = findings.setdefault(name, outputs.Finding(f"{of}: {name}"))
                 finding.tested += tested
                 finding.wrong += wrong
     yield from findings.values()
@@ -131,7 +144,7 @@ def check(ripieno, maker, work, count=SAMPLE, seed=None, pages=False):
 def main(ripieno, maker, count=200, seed=None):
     with tempfile.TemporaryDirectory() as work:
         seed = None if seed is None else int(seed)
-        findings = check(Path(ripieno).resolve(), Path(maker).resolve(), Path(work), int(count), seed, True)
+        findings = check(Path(ripieno).resolve(), Path(maker).resolve(), Path(work), int(count), seed, int(count))
         outputs.report(findings, shown=40)
 
 

@@ -176,7 +176,6 @@ def main(ripieno, *samples):
             check_condensed.check_built(work / "pages", printed),
             check_arrangements.check(
                 ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated",
-                pages=True,
             ),
         )
         for stage in (findings, said, *outside, checks(ripieno, work, samples)):
