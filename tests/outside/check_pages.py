@@ -84,11 +84,14 @@ class Page:
         self.glyphs = {}
         # What they look like, for those of which a box says too little.
         self.outlines = {}
+        self.rings = {}
         for path in root.iter(f"{SVG}path"):
             if path.get("id"):
                 self.glyphs[path.get("id")] = box_of(path.get("d"))
                 if path.get("id").startswith("rest"):
                     self.outlines[path.get("id")] = outline(path.get("d"))
+                if path.get("id").startswith("notehead"):
+                    self.rings[path.get("id")] = [outline("M" + ring) for ring in path.get("d").split("M")[1:]]
         self.shapes = []
         # Outlines of ties and slurs.
         self.curves = []

@@ -15,6 +15,15 @@ FOUND = 0.99
 DARK = 0.95
 # How far an oval leans: rows go to the right by so much as they rise.
 SLANT = 0.4
+# The least share of the outline of such a head that is dark: in small scores it is a dot or two thick.
+OUTLINE = 0.8
+# The least share of what is light in and around a white, cross or diamond head, where nothing else was drawn.
+LIGHT = 0.8
+# The largest hole of a white head, in square spaces.
+HOLE = 0.8
+WHITE = ("noteheadHalf", "noteheadWhole", "noteheadDoubleWhole")
+# What has no box of its own but that of its ends: their dots are drawn.
+STROKES = ("staff-line", "ledger", "stem", "slur", "tie")
 
 
 def area(a, b):
@@ -83,7 +92,7 @@ def lines_in(left, right, space):
 def ovals_in(left, right, space):
     """Middles of dark ovals: where an oval a little smaller than a black head fits in."""
     import numpy
-    from scipy import ndimage
+    from skimage import measure
 
     fits = None
     for y, before, behind in rows_of_oval(space):
@@ -98,9 +107,105 @@ def ovals_in(left, right, space):
         fits = fits[0][dark], fits[1][dark]
     picture = numpy.zeros(left.shape, bool)
     picture[fits] = True
-    labels, count = ndimage.label(picture, numpy.ones((3, 3)))
-    middles = ndimage.center_of_mass(picture, labels, range(1, count + 1))
-    return [(float(column), float(row)) for row, column in middles]
+    parts = measure.regionprops(measure.label(picture, connectivity=2))
+    return [(float(column), float(row)) for row, column in (part.centroid for part in parts)]
+
+
+def holes_in(dots, left, right, space):
+    """Light parts of the picture with dark all around that are no larger than what is light in a white head, as
+    skimage measures them: as they are, and with those joined that only a line of the staff or a ledger line
+    parts."""
+    import numpy
+    from skimage import measure
+
+    def no_larger(light):
+        labels = measure.label(light, connectivity=1)
+        sizes = numpy.bincount(labels.ravel())
+        # A cue's head has the smallest hole.
+        small = sizes <= HOLE * space * space
+        small[0] = False
+        fit = small & (sizes >= 0.04 * space * space)
+        return small[labels], measure.regionprops(numpy.where(fit[labels], labels, 0))
+
+    light, holes = no_larger(~dots)
+    line = dots & (left + right > 1.4 * space)
+    joined = light.copy()
+    within = numpy.ones(line.shape, bool)
+    # As many dots as a line is thick, and one for what is half dark.
+    for thick in range(1, round(0.13 * space) + 2):
+        within = within[:line.shape[0] - thick + 1] & line[thick - 1:]
+        bridge = within[1:-1] & light[:-thick - 1] & light[thick + 1:]
+        for row in range(1, thick + 1):
+            joined[row:row + bridge.shape[0]] |= bridge
+    return holes + no_larger(joined)[1]
+
+
+def is_oval_hole(hole, size):
+    """Is a hole as high and as wide as that of a white head of that many dots to the space?"""
+    top, left, bottom, right = hole.bbox
+    return 0.35 < (bottom - top) / size < 1.0 and 0.4 < (right - left) / size < 1.15
+
+
+def is_of_signs(page, scale, hole):
+    """Do lines, curves and other signs that were drawn make by themselves most of what is dark around a hole?"""
+    import numpy
+    from skimage import morphology
+
+    reach = 4
+    top, left, bottom, right = hole.bbox
+    box = (left - reach, top - reach, right + reach, bottom + reach)
+    around = numpy.pad(hole.image, reach)
+    around = morphology.dilation(around, numpy.ones((5, 5), bool)) & ~around
+    known = strokes(page, scale, box)
+    known = known | signs_in(page, scale, box, lambda kind: kind not in STROKES)
+    return known[around].mean() > 0.8
+
+
+def signs_in(page, scale, box, taken):
+    """The dots of a part of the picture that lie in the boxes of signs."""
+    import numpy
+
+    left, top, right, bottom = box
+    dots = numpy.zeros((bottom - top, right - left), bool)
+    for kind, _, _, (x0, y0, x1, y1), _ in page.shapes:
+        if taken(kind) and x1 * scale >= left and x0 * scale <= right and y1 * scale >= top and y0 * scale <= bottom:
+            rows = slice(max(0, round(y0 * scale) - top - 1), max(0, round(y1 * scale) - top + 1))
+            dots[rows, max(0, round(x0 * scale) - left - 1):max(0, round(x1 * scale) - left + 1)] = True
+    return dots
+
+
+def looks_as_drawn(page, dots, scale, shape):
+    """Is the picture dark within the outline of a head, and light in its holes and close around it, where nothing
+    else was drawn?"""
+    import numpy
+    from PIL import Image, ImageChops, ImageDraw
+    from skimage import morphology
+
+    _, name, (x, y), (x0, y0, x1, y1), size = shape
+    left, top, right, bottom = int(x0 * scale) - 4, int(y0 * scale) - 4, int(x1 * scale) + 5, int(y1 * scale) + 5
+    part = dots[max(0, top):bottom, max(0, left):right]
+    if part.shape != (bottom - top, right - left):
+        return False
+    # Four points to a dot: a dot counts as within or without if all of them are.
+    fine = 4
+    image = Image.new("1", ((right - left) * fine, (bottom - top) * fine))
+    for ring in page.rings[name]:
+        one = Image.new("1", image.size)
+        points = [
+            (((x + px * size) * scale - left) * fine - 0.5, ((y + py * size) * scale - top) * fine - 0.5)
+            for px, py in ring
+        ]
+        ImageDraw.Draw(one).polygon(points, 1)
+        image = ImageChops.logical_xor(image, one)
+    share = numpy.asarray(image).reshape(bottom - top, fine, right - left, fine).mean(axis=(1, 3))
+    box = (left, top, right, bottom)
+    others = copy.copy(page)
+    others.shapes = [other for other in page.shapes if other is not shape]
+    known = strokes(others, scale, box) | signs_in(others, scale, box, lambda kind: kind not in STROKES)
+    dark = part[share > 0.75]
+    near = morphology.dilation(share > 0, numpy.ones((5, 5), bool))
+    light = ~part[(share == 0) & near & ~known]
+    return dark.size > 0 and dark.mean() >= OUTLINE and (light.size == 0 or light.mean() >= LIGHT)
 
 
 def rows_of_oval(size, wide=0.43, high=0.34):
@@ -153,9 +258,9 @@ def is_of_strokes(page, scale, x, y, size):
 
 
 def check_picture(name, page, pdf, number, finding):
-    """Staff lines and black heads that are found in the picture are those of the drawing.
+    """Staff lines and heads that are found in the picture are those of the drawing.
 
-    Returns how many black heads were found, and how many there are."""
+    Returns how many heads were found, and how many there are."""
     dots = picture(pdf, number)
     scale = DOTS / 25.4 * page.space
     wanted = sorted(
@@ -206,7 +311,7 @@ def check_picture(name, page, pdf, number, finding):
     ]
     finding.expect(not light, f"{name}: no head in the picture where one was drawn: {light[:4]}")
     # An oval in the picture is a head of the drawing, or part of some other sign of it.
-    signs = [box for kind, _, _, box, _ in page.shapes if kind not in ("staff-line", "ledger", "stem", "slur", "tie")]
+    signs = [box for kind, _, _, box, _ in page.shapes if kind not in STROKES]
     strange = [
         (round(x / scale, 1), round(y / scale, 1))
         for x, y, size in ovals
@@ -214,15 +319,42 @@ def check_picture(name, page, pdf, number, finding):
         and not is_of_strokes(page, scale, x, y, size)
     ]
     finding.expect(not strange, f"{name}: heads in the picture that were not drawn: {strange[:4]}")
-    # A white head is light in its middle and dark around it.
-    for _, glyph, _, box, size in page.of("head"):
-        if glyph not in ("noteheadHalf", "noteheadWhole"):
+    # A white head is a hole in the picture with an oval around it, where it was drawn; a cross or a diamond is
+    # known by its outline.
+    holes = holes_in(dots, left, right, scale)
+    middles = [(hole.centroid[1], hole.centroid[0], hole) for hole in holes]
+    others, seen, unlike = 0, 0, []
+    for shape in page.of("head"):
+        _, glyph, _, box, size = shape
+        if glyph == "noteheadBlack":
             continue
-        part = dots[int(box[1] * scale):int(box[3] * scale) + 1, int(box[0] * scale):int(box[2] * scale) + 1]
-        finding.expect(
-            part.size > 0 and 0.25 < part.mean() < 0.9, f"{name}: no white head in the picture at {box}"
-        )
-    return len(found), len(heads)
+        others += 1
+        x, y, own = (box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale, size * scale
+        alike = looks_as_drawn(page, dots, scale, shape)
+        if not alike:
+            unlike.append((round(x / scale, 1), round(y / scale, 1)))
+        if glyph in WHITE:
+            seen += any(
+                abs(a - x) < 0.25 * own and abs(b - y) < 0.2 * own and is_oval_hole(hole, own)
+                for a, b, hole in middles
+            )
+        else:
+            seen += alike
+    finding.expect(
+        others - seen <= max(2, (1 - FOUND) * others),
+        f"{name}: {seen} of {others} white and other heads found in the picture",
+    )
+    finding.expect(not unlike, f"{name}: no white or other head in the picture where one was drawn: {unlike[:4]}")
+    # And a hole in the picture is one of those, or what other signs leave between them.
+    strange = [
+        (round(x / scale, 1), round(y / scale, 1))
+        for x, y, hole in middles
+        if not any(b[0] - 0.1 < x / scale < b[2] + 0.1 and b[1] - 0.1 < y / scale < b[3] + 0.1 for b in signs)
+        and is_oval_hole(hole, scale)
+        and not is_of_signs(page, scale, hole)
+    ]
+    finding.expect(not strange, f"{name}: white heads in the picture that were not drawn: {strange[:4]}")
+    return len(found) + seen, len(heads) + others
 
 
 def moved(shape, down):
@@ -231,35 +363,47 @@ def moved(shape, down):
 
 
 def planted(name, documents):
-    """What is wrong in a picture is found: of a page of which the drawing is changed a head stands half a space
-    off in the picture, or one is there that was not drawn. Given are documents and their drawings."""
+    """What is wrong in a picture is found: of a page of which the drawing is changed a head, a black one and that of
+    a half note, stands half a space off in the picture, or is there without being drawn. Given are documents and
+    their drawings."""
     finding = outputs.Finding(f"{name}: heads elsewhere than in the drawing are found in the picture")
+    wanted = {"noteheadBlack", "noteheadHalf"}
     for pdf, pages in documents:
-        page = next((page for page in pages if page.curves), None)
-        if page is None:
-            continue
+        for glyph in sorted(wanted):
+            page, head = head_to_move(pages, glyph)
+            if head is None:
+                continue
+            wanted.discard(glyph)
+            kept = [shape for shape in page.shapes if shape is not head]
+            for what, shapes in (
+                ("as it is", page.shapes),
+                ("half a space below", [*kept, moved(head, 0.5)]),
+                ("half a space above", [*kept, moved(head, -0.5)]),
+                ("not there", kept),
+            ):
+                changed = copy.copy(page)
+                changed.shapes = shapes
+                seen = outputs.Finding(what)
+                check_picture(name, changed, pdf, pages.index(page) + 1, seen)
+                right = seen.passed == (shapes is page.shapes)
+                finding.expect(
+                    right, f"{name}/{pdf.stem}: the {glyph} at {head[2]} {what}: {seen.wrong or 'nothing found'}"
+                )
+        if not wanted:
+            break
+    return finding
+
+
+def head_to_move(pages, glyph):
+    """A head of that kind that no other sign touches, on the first page with curves that has one: the one nearest
+    to a tie or slur, where one would most easily take the one for the other."""
+    for page in pages:
         others = [shape[3] for shape in page.shapes if shape[0] not in ("head", "staff-line", "stem", "slur", "tie")]
         heads = [
             shape for shape in page.of("head")
-            if shape[1] == "noteheadBlack" and not any(area(shape[3], other) for other in others)
+            if shape[1] == glyph and not any(area(shape[3], other) for other in others)
         ]
-        if not heads:
-            continue
-        # The one nearest to a tie or slur, where one would most easily take the one for the other.
-        ends = [end for curve in page.curves for end in (curve[0], curve[len(curve) // 2])]
-        head = min(heads, key=lambda head: min(abs(head[2][0] - x) + abs(head[2][1] - y) for x, y in ends))
-        kept = [shape for shape in page.shapes if shape is not head]
-        for what, shapes in (
-            ("as it is", page.shapes),
-            ("half a space below", [*kept, moved(head, 0.5)]),
-            ("half a space above", [*kept, moved(head, -0.5)]),
-            ("not there", kept),
-        ):
-            changed = copy.copy(page)
-            changed.shapes = shapes
-            seen = outputs.Finding(what)
-            check_picture(name, changed, pdf, pages.index(page) + 1, seen)
-            right = seen.passed == (shapes is page.shapes)
-            finding.expect(right, f"{name}/{pdf.stem}: the head at {head[2]} {what}: {seen.wrong or 'nothing found'}")
-        break
-    return finding
+        if page.curves and heads:
+            ends = [end for curve in page.curves for end in (curve[0], curve[len(curve) // 2])]
+            return page, min(heads, key=lambda head: min(abs(head[2][0] - x) + abs(head[2][1] - y) for x, y in ends))
+    return None, None
