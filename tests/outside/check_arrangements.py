@@ -14,6 +14,7 @@ the day; all of it over two hundred is one command.
 import datetime
 import multiprocessing
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -82,9 +83,19 @@ CHECKS = {
 }
 
 
+# What is said of signs that a layout moved onto others.
+MEANT = {
+    "accidental": r"accidental lies over a head",
+    "words": r"lies over \[",
+    "dynamic": r"lies over \[.*'dynamic'",
+    "slur": r"lies over \[.*'tie or slur'",
+    "tie": r"lies over \[.*'tie or slur'",
+}
+
+
 def meant(text, words):
     """Does a layout of the source move that sign itself, onto whatever stands there?"""
-    return "nudge accidental" in text and "accidental lies over a head" in words
+    return any(f"nudge {sign} " in text and re.search(said, words) for sign, said in MEANT.items())
 
 
 def _one(job):
