@@ -214,6 +214,22 @@ pub(super) fn figured(form: &str, notes: &str, count: usize) -> crate::page::Pag
 }
 
 #[test]
+fn numbers_of_figures_stand_in_one_column_with_the_accidentals_before_it() {
+    let text = "piece \"Sluice\" { composer \"House copyist\" }\nform { 1 metre 4/4, key C major\n 2 end }\n\
+         harmony { 1: D7 | 2: C | }\nvoice low { 1: 1/1 A2 | 2: C3 | }\n\
+         ensemble few { era 1770\n cello\n }\nscoring all for few {\n \
+         cello plays low as bass, with figures\n}\n";
+    let page = part_of(text, &Setup::default()).pages.remove(0);
+    let left = |words| texts(&page, words)[0].bounds();
+    let (six, four, three) = (left("♯6"), left("4"), left("3"));
+    assert!(
+        (six.x1 - four.x1).abs() < 0.25 && (six.x1 - three.x1).abs() < 0.25,
+        "{six:?} {four:?}"
+    );
+    assert!(four.x0 > six.x0 + 0.4, "the sharp stands before the column: {six:?} {four:?}");
+}
+
+#[test]
 fn a_dynamic_stands_over_the_row_of_figures_and_not_in_it() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
     let page = &figured(form, "[f] 1/4 C3 E3 C3 G2", 8).pages[0];

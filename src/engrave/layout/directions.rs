@@ -15,7 +15,7 @@ mod level;
 mod sung;
 mod words;
 
-pub(super) use figures::{Figured, figures};
+pub(super) use figures::{Figured, column, figures};
 pub(super) use level::{Ground, NEAR as TOGETHER, ONE_LEVEL_WITH_ROOM, ONE_PHRASE};
 use level::{Low, place};
 pub(super) use sung::lyrics;

@@ -5,7 +5,7 @@
 use ripieno_compiler::music::{Figures, Time};
 use ripieno_writers::edition::DirectionKind;
 
-use super::directions::Figured;
+use super::directions::{Figured, column};
 use super::directions::{WORDS_FACE as WORDS, letters};
 use super::measures::ABOVE;
 use super::spacing::bar_line_width;
@@ -236,5 +236,6 @@ fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
 
 /// How wide the widest of figures is that stand one below another.
 fn figures_width(figures: &Figures) -> f64 {
-    figures.iter().map(|figure| Figured::new(figure).width()).fold(0.0, f64::max)
+    let figures: Vec<Figured> = figures.iter().map(Figured::new).collect();
+    column(&figures).1
 }

@@ -7,7 +7,7 @@ use smallvec::SmallVec;
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
 
-use super::{FrameBar, Staff, jumps};
+use super::{FrameBar, Staff, StaffDirectionKind, jumps};
 
 /// The key, crook or notes of drums at a time, as it is printed at the head of a part. Nothing is
 /// said where there is nothing to choose: an instrument in C, or one that always stands in its
@@ -230,12 +230,21 @@ pub(super) fn first_key(part: &Part) -> Option<String> {
 }
 
 /// In a score at concert pitch nobody reads the key or crook in which a player begins: the name before his staff says
-/// it only where two would else be called the same (common practice). What drums are tuned to sounds, and stays; and
-/// who changes is told in which he begins, as he is told the others.
+/// it only where two would else be called the same (common practice). Nor does it stand over his notes, which sound as
+/// they are written ("in D" would be read as an order to transpose); orders to change stay, for who conducts. What
+/// drums are tuned to sounds, and is said.
 pub(super) fn leave_out_keys(staves: &mut [Staff], parts: &[Arc<Part>]) {
     for staff in staves.iter_mut().filter(|staff| staff.instrument.drums.is_empty()) {
         if parts.iter().filter(|part| part.full_name() == staff.name).count() < 2 {
             staff.key_name = None;
+        }
+        let keys = &staff.key_names;
+        let is_key = |kind: &StaffDirectionKind| match kind {
+            StaffDirectionKind::Change(words) => keys.iter().any(|key| **key == **words),
+            _ => false,
+        };
+        for measure in &mut staff.measures {
+            measure.directions.retain(|said| !is_key(&said.kind));
         }
     }
 }
@@ -531,7 +540,7 @@ mod tests {
         let (all, told) =
             names(&format!("clarinet in A, cor-anglais\n {horns}\n timpani tuned G2, C3"));
         assert_eq!(all, ["Cor anglais", "Clarinet", "Horn 1", "Horn 2", "Timpani in G, C"]);
-        assert_eq!(told, "1 0/1 \"in D\", 3 0/1 \"change to F\", 4 0/1 \"in F\"");
+        assert_eq!(told, "3 0/1 \"change to F\"", "the order alone");
         let alike = "clarinet-1 in A as \"Clarinet\", clarinet-2 in C as \"Clarinet\"";
         let (all, _) = names(&format!("{alike}\n {horns}"));
         assert_eq!(all[..2], ["Clarinet in A", "Clarinet in C"]);

@@ -39,13 +39,23 @@ impl Figured {
         Figured { sign, run: shape(&words, FIGURE.0, FIGURE.1) }
     }
 
-    /// From its left edge to its number.
+    /// How far its number lies behind its left edge, because an accidental is before it.
+    fn hung(&self) -> f64 {
+        let before = self.run.text.trim_end_matches(|letter: char| letter.is_ascii_digit());
+        match before.len() {
+            _ if self.run.text.is_empty() || before == self.run.text => 0.0,
+            0 => self.signed(),
+            _ => self.signed() + shape(before, FIGURE.0, FIGURE.1).width,
+        }
+    }
+
+    /// From its left edge to what words say of it.
     fn signed(&self) -> f64 {
         let air = if self.run.text.is_empty() { 0.0 } else { BEHIND_SIGN };
         self.sign.map_or(0.0, |sign| sign.width() * DOUBLE_SHARP + air)
     }
 
-    pub(in crate::layout) fn width(&self) -> f64 {
+    fn width(&self) -> f64 {
         self.signed() + self.run.width
     }
 
@@ -64,31 +74,39 @@ impl Figured {
     }
 }
 
-/// Figures of a line one below another under the staff, the highest number on top; all begin at one height,
-/// so that they are read along (common practice).
+/// Where the column of the numbers begins in some figures one below another, and how wide these are.
+pub(in crate::layout) fn column(figures: &[Figured]) -> (f64, f64) {
+    let column = figures.iter().map(Figured::hung).fold(0.0, f64::max);
+    let width = |figure: &Figured| column - figure.hung() + figure.width();
+    (column, figures.iter().map(width).fold(0.0, f64::max))
+}
+
+/// Figures of a line one below another under the staff, the highest number on top, their numbers in one column with
+/// the accidentals before it; all begin at one height, so that they are read along (common practice).
 pub(in crate::layout) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
     let mut stacks = Vec::new();
     let mut lowest = f64::MIN;
     for direction in said {
         let DirectionKind::Figures(figures) = direction.kind else { continue };
         let all: Vec<Figured> = figures.iter().map(Figured::new).collect();
-        let width = all.iter().map(Figured::width).fold(0.0, f64::max);
+        let (column, width) = column(&all);
         let x = direction.left.min((end - width).max(0.5));
         let (x0, x1) = (x - 0.2, x + width + 0.3);
         let near = |loud: &&Loud| loud.bounds.x0 < x1 + IN_ROW && x0 - IN_ROW < loud.bounds.x1;
         let dynamics = canvas.dynamics.iter().filter(near).map(|loud| loud.bounds.y1);
         let edge = dynamics.fold(canvas.sky.bottom(x0, x1).max(2.1), f64::max);
         lowest = lowest.max(edge);
-        stacks.push((all, x, x + width, direction.at));
+        stacks.push((all, (x, x + width), column, direction.at));
     }
     let mut before: Option<Rect> = None;
-    for (all, x, right, at) in stacks {
+    for (all, (x, right), column, at) in stacks {
         let mut y = lowest;
         let own = canvas.sky.bottom(x - 0.2, right + 0.3);
         let head = Rect::new(x, y + 0.4, right, y + 0.4);
         for figure in all {
             y += 0.4 + figure.run.rise();
             let from_mark = canvas.marks.len();
+            let x = x + column - figure.hung();
             figure.draw(canvas, (x, y));
             canvas.say_as(NudgedSign::Figures, from_mark, at);
         }
