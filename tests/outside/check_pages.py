@@ -401,9 +401,11 @@ def overlap(a, b):
 
 
 def beside(head, stem, side):
-    """Does a stem begin or pass at a side of a head: 0 the left one, 2 the right one?"""
+    """Does a stem begin or pass at a side of a head: 0 the left one, 2 the right one? Slanted strokes lead from
+    heads of one step to the stem of their chord, and are none."""
     x0, y0, x1, y1 = stem[3]
-    return y0 - 0.3 < head[2][1] < y1 + 0.3 and abs((x0 + x1) / 2 - head[3][side]) < 0.2 * head[4]
+    passes = x1 - x0 < 0.3 and y0 - 0.3 < head[2][1] < y1 + 0.3
+    return passes and abs((x0 + x1) / 2 - head[3][side]) < 0.2 * head[4]
 
 
 def stem_sides(page, head):
