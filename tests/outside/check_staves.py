@@ -42,6 +42,8 @@ def mistakes(part):
             staves_of.setdefault(sign.voice, set()).add(sign.staff)
     if sorted(map(sorted, staves_of.values())) != [[staff] for staff in staves]:
         yield f"voices on staves {staves_of}"
+    # Below the upper staff, which is between the two; a bass with figures under it has them above.
+    side = "above" if any(bar.figured for bar in part.bars) else "below"
     for bar in part.bars:
         for staff in staves:
             ends = 0
@@ -53,8 +55,7 @@ def mistakes(part):
                 ends = sign.start + sign.length
             if ends != bar.length:
                 yield f"bar {bar.number}, staff {staff} ends at {ends}, not {bar.length}"
-        # Below the upper staff, which is between the two.
-        if set(bar.dynamics) - {(1, "below")}:
+        if set(bar.dynamics) - {(1, side)}:
             yield f"bar {bar.number}: dynamics on staves {bar.dynamics}"
         yield from _crossings(bar)
 

@@ -341,7 +341,8 @@ def check_picture(name, page, pdf, number, finding):
         else:
             seen += alike
     finding.expect(
-        others - seen <= max(2, (1 - FOUND) * others),
+        # Some holes are cut by curves and ledger lines; all these heads are held against their outlines besides.
+        others - seen <= max(3, (1 - FOUND) * others),
         f"{name}: {seen} of {others} white and other heads found in the picture",
     )
     finding.expect(not unlike, f"{name}: no white or other head in the picture where one was drawn: {unlike[:4]}")

@@ -58,6 +58,8 @@ class Bar:
     staff_clefs: list = field(default_factory=list)
     # Staff and placement of dynamics and hairpins.
     dynamics: list = field(default_factory=list)
+    # Has it figures of a bass?
+    figured: bool = False
     """Words beside the metronome mark."""
     words: list = field(default_factory=list)
     events: list = field(default_factory=list)
@@ -223,6 +225,8 @@ def _bars(part):
                 _attributes(bar, element)
             elif element.tag == "note":
                 now = _note(bar, element, now, divisions)
+            elif element.tag == "figured-bass":
+                bar.figured = True
             elif element.tag == "direction":
                 _direction(bar, element)
             elif element.tag == "barline":
