@@ -314,8 +314,8 @@ impl Staff {
         self.of_pair != Some(OfPair::Alone)
     }
 
-    /// Has it from a bar on, which is not its first, another number of lines? It begins there as if anew: with its
-    /// clef and signature behind the bar line, and none told before it.
+    /// Has it from a bar on, which is not its first, another number of lines? It begins there as if anew (common
+    /// practice): with its clef and signature behind the bar line, and none told before it.
     #[must_use]
     pub fn new_lines(&self, bar: usize) -> bool {
         let of = |bar: usize| self.bars.get(bar).map(|bar| bar.lines);

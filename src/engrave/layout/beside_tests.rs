@@ -136,6 +136,27 @@ fn a_lone_sixteenth_keeps_its_room_where_longer_notes_have_more_than_theirs() {
     }
 }
 
+/// In a full line the triplets follow the one whose accidentals need more, but not past the quarters behind them.
+#[test]
+fn quarters_stay_wider_than_eighths_of_a_triplet_that_are_made_even() {
+    let triplets = "3:2(1/8 C5 D5 E5) 1/4 F5 G5 A5";
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n oboe.2 rests\n \
+         bassoon rests\n}}\n",
+        bars(20, triplets).replace("8: 3:2(1/8 C5 D5 E5)", "8: 3:2(1/8 C#5 D#5 E#5)"),
+    );
+    let sheet = score_sheet(&text, false);
+    let spaces = bar_spaces(&sheet);
+    let natural: f64 = (4..12).map(|bar| spaces[bar].natural).sum();
+    let lead = spaces[4].start.width();
+    let (placed, _) = place_line(&spaces, 4..12, (0.0, lead + 0.75 * natural), false);
+    // Without the bar of the sharps and the one that takes them back.
+    for bar in placed.iter().filter(|bar| !(7..9).contains(&bar.bar)) {
+        let steps: Vec<f64> = bar.columns.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        assert!(steps[3] > 1.15 * steps[1], "a quarter beside the eighth of a triplet: {steps:?}");
+    }
+}
+
 /// The heads of the second bar of two oboes on one staff, and its dots, from left to right.
 fn heads_and_dots(one: &str, two: &str) -> (Vec<Rect>, Vec<Rect>) {
     let page = oboes(one, two);

@@ -108,6 +108,7 @@ impl SystemLine<'_> {
         }
         of_both || !moved.is_empty()
     }
+
     /// Gives each sign that is not of a note the origin of the note or rest at whose beginning it stands, or within
     /// which; where it comes from the line before, of the first one here.
     pub(super) fn give_origins(&self, canvas: &mut Canvas) {
