@@ -4,7 +4,7 @@ use kurbo::Rect;
 
 use super::chord::HALF_STROKE;
 use super::page_tests::bars;
-use super::spacing::{TIGHTEST, bar_spaces, place_line};
+use super::spacing::{Line, TIGHTEST, bar_spaces, place_line};
 use super::tests::{OBOES, of, part_of, score, score_sheet, texts};
 use crate::page::{Kind, Mark, Page};
 use crate::paper::Setup;
@@ -91,7 +91,7 @@ fn strokes_of_a_tremolo_stand_clear_of_the_bar_line_behind_them() {
     let behind = |mark: &str| {
         let sheet = score_sheet(&text(mark), false);
         let spaces = bar_spaces(&sheet);
-        let (places, width) = spaces[1].place(TIGHTEST);
+        let (places, width) = spaces[1].place(TIGHTEST, &spaces[1].usual);
         let last = spaces[1].chords[0].last().expect("a note");
         (width - spaces[1].line - places[1], last.stem_x())
     };
@@ -124,9 +124,10 @@ fn a_lone_sixteenth_keeps_its_room_where_longer_notes_have_more_than_theirs() {
     );
     let sheet = score_sheet(&text, false);
     let spaces = bar_spaces(&sheet);
+    let shown = Line { spaces: &spaces, shown: &spaces[4].usual };
     let natural: f64 = (4..12).map(|bar| spaces[bar].natural).sum();
     let lead = spaces[4].start.width();
-    let line = |width: f64| place_line(&spaces, 4..12, (0.0, width), false);
+    let line = |width: f64| place_line(shown, 4..12, (0.0, width), false);
     let (placed, stretch) = line(lead + 1.02 * natural);
     assert!((1.0..1.05).contains(&stretch), "{stretch}");
     for bar in &placed {
@@ -147,9 +148,10 @@ fn quarters_stay_wider_than_eighths_of_a_triplet_that_are_made_even() {
     );
     let sheet = score_sheet(&text, false);
     let spaces = bar_spaces(&sheet);
+    let shown = Line { spaces: &spaces, shown: &spaces[4].usual };
     let natural: f64 = (4..12).map(|bar| spaces[bar].natural).sum();
     let lead = spaces[4].start.width();
-    let (placed, _) = place_line(&spaces, 4..12, (0.0, lead + 0.75 * natural), false);
+    let (placed, _) = place_line(shown, 4..12, (0.0, lead + 0.75 * natural), false);
     // Without the bar of the sharps and the one that takes them back.
     for bar in placed.iter().filter(|bar| !(7..9).contains(&bar.bar)) {
         let steps: Vec<f64> = bar.columns.windows(2).map(|pair| pair[1] - pair[0]).collect();
@@ -258,4 +260,24 @@ fn the_accent_of_a_note_of_two_voices_stands_outside_the_slur_of_its_small_note(
         assert!(slur.height() < 1.6, "{slur:?}");
     }
     assert!(over >= 20 && under >= 10 && over == 2 * under, "{over} over, {under} under");
+}
+
+/// Two oboes that cross are printed on a staff each: what they would need on one is no business of the line.
+#[test]
+fn a_line_in_which_a_pair_parts_is_spaced_by_the_staves_that_it_has() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon rests\n}}\n",
+        bars(20, "1/4 C5 1/8 F5 F5 1/4 D5 F5"),
+        bars(20, "1/4 D5 1/8 A4 A4 1/4 B4 G5"),
+    );
+    let page = score(&text, true).pages.remove(0);
+    let mut heads = boxes(&page, Kind::Head);
+    let top = heads[0].y0;
+    heads.retain(|head| (head.y0 - top).abs() < 4.0);
+    assert_eq!((heads.len() % 5, heads.len() > 10), (0, true));
+    for bar in heads.chunks_exact(5) {
+        let steps: Vec<f64> = bar.windows(2).map(|pair| pair[1].x0 - pair[0].x0).collect();
+        assert!((steps[0] - steps[3]).abs() < 0.05, "a quarter and a quarter: {steps:?}");
+    }
 }

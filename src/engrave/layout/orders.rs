@@ -56,6 +56,8 @@ pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
 /// The room that something over a bar or below it asks for, up to the bar line.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Need {
+    /// The staff of which it is said.
+    pub staff: usize,
     /// The column of its place; `None` where the bar has no columns.
     pub column: Option<usize>,
     /// From there on.
@@ -93,9 +95,13 @@ const SPREAD: f64 = 1.4;
 
 /// Where the bar line stands at the least for all that asks for room, in a bar that else ends at `end`. Rests over
 /// which an order stands share in what it adds, or they would be followed by a hole.
-pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
+pub(super) fn end<'a>(
+    needs: impl Iterator<Item = &'a Need> + Clone,
+    places: &mut [f64],
+    end: f64,
+) -> f64 {
     let mut end = end;
-    for need in needs {
+    for need in needs.clone() {
         let from = match need.begins {
             Begins::AtPlace => continue,
             Begins::BehindNote(last) => places.get(last).copied().unwrap_or_default(),
@@ -110,7 +116,7 @@ pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
         places.iter_mut().filter(|x| **x > begin).for_each(|x| *x = to(*x));
         end = to(end);
     }
-    let others = needs.iter().filter(|need| matches!(need.begins, Begins::AtPlace));
+    let others = needs.filter(|need| matches!(need.begins, Begins::AtPlace));
     others.filter_map(|need| need.end(places)).fold(end, f64::max)
 }
 
@@ -118,11 +124,9 @@ pub(super) fn end(needs: &[Need], places: &mut [f64], end: f64) -> f64 {
 /// staff.
 pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
     let length = sheet.bars[index].length;
-    let staves = || sheet.staves.iter().map(|staff| &staff.bars[index].directions);
-    let figures = staves().flat_map(|said| figures_need(said, times, length));
-    let each = sheet.staves.iter().enumerate();
-    let each =
-        each.flat_map(|(staff, own)| own.bars[index].directions.iter().map(move |s| (staff, s)));
+    let staves = || sheet.staves.iter().map(|staff| &staff.bars[index].directions).enumerate();
+    let figures = staves().flat_map(|(staff, said)| figures_need((staff, said), times, length));
+    let each = staves().flat_map(|(staff, all)| all.iter().map(move |said| (staff, said)));
     let orders = each.filter_map(|(staff, said)| {
         let width = match &said.kind {
             // Between two staves the bar line would go through them.
@@ -168,7 +172,7 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<Need> {
             (DirectionKind::Change(_), None) => Begins::WithBar,
             _ => Begins::AtPlace,
         };
-        Some(Need { column, width, begins })
+        Some(Need { staff, column, width, begins })
     });
     orders.chain(figures).collect()
 }
@@ -214,7 +218,7 @@ fn opens_within(spans: &Spans, bar: usize, at: Time, length: Time) -> bool {
 const BESIDE_FIGURE: f64 = 0.8;
 
 /// The room that a note asks for under which figures follow one another, so that they are parted.
-fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
+fn figures_need((staff, said): (usize, &[Direction]), times: &[Time], length: Time) -> Vec<Need> {
     let figures: Vec<(Time, f64)> = said
         .iter()
         .filter_map(|said| match &said.kind {
@@ -228,7 +232,7 @@ fn figures_need(said: &[Direction], times: &[Time], length: Time) -> Vec<Need> {
         let end = times.get(column + 1).copied().unwrap_or(length);
         let share = (next - at).to_f64() / (end - times[column]).to_f64();
         let room = (width + BESIDE_FIGURE) / share;
-        let need = Need { column: Some(column), width: room, begins: Begins::AtPlace };
+        let need = Need { staff, column: Some(column), width: room, begins: Begins::AtPlace };
         (at < next && next < end).then_some(need)
     });
     pairs.collect()

@@ -18,8 +18,10 @@ use crate::sheet::{Bar, Sheet, SheetPlace, SpanKind, Staff};
 
 mod even;
 mod line;
+mod shown;
 
-pub(super) use line::{PlacedBar, place_line};
+pub(super) use line::{Line, PlacedBar, place_line};
+pub(super) use shown::Shown;
 
 /// So many times the ideal room of a note is that of a longer one.
 const LONGER: f64 = 1.2;
@@ -72,6 +74,8 @@ pub(super) struct BarSpace<'a> {
     /// Width of the words over it, and how wide it must be with its line because others follow.
     pub words: f64,
     pub worded: f64,
+    /// The staves that it has in a line by itself.
+    pub usual: Shown,
     /// Ideal and least width without the lead.
     pub natural: f64,
     pub least: f64,
@@ -243,9 +247,9 @@ fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace]))
         let rests: Vec<usize> = (bar..next).filter(|&one| spaces[one].columns.is_empty()).collect();
         let widths: Vec<(usize, f64)> = if rests.is_empty() {
             let bars = &spaces[bar..next];
-            let need = |stretch| bars.iter().map(|space| space.place(stretch).1).sum::<f64>();
+            let need = |stretch| bars.iter().map(|space| space.width(stretch)).sum::<f64>();
             let stretch = line::filling(&need, there + lack);
-            (bar..next).map(|one| (one, spaces[one].place(stretch).1)).collect()
+            (bar..next).map(|one| (one, spaces[one].width(stretch))).collect()
         } else {
             let each = lack / rests.len() as f64;
             rests.into_iter().map(|one| (one, spaces[one].least + each)).collect()
@@ -384,6 +388,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
         worded: jump_room(sheet, index, digits_width(bar.count)),
+        usual: Shown::alone(sheet, index),
         natural: 0.0,
         least: 0.0,
     };
@@ -441,47 +446,56 @@ impl BarSpace<'_> {
     }
 
     /// Places of the columns from the end of the lead, and the width up to the end of the bar line,
-    /// when the ideal room is stretched by a factor.
-    pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
-        self.placed(stretch, |_| LEAST_STEP)
+    /// when the ideal room is stretched by a factor, in a line that shows those staves.
+    pub(super) fn place(&self, stretch: f64, shown: &Shown) -> (Vec<f64>, f64) {
+        self.placed(stretch, shown, |_| LEAST_STEP)
+    }
+
+    /// The same width in a line by itself.
+    pub(super) fn width(&self, stretch: f64) -> f64 {
+        self.place(stretch, &self.usual).1
     }
 
     /// Where columns stand that are not squeezed below [`LONE_STEP`] if what is in them is short and by itself.
-    pub(super) fn place_roomy(&self, stretch: f64) -> (Vec<f64>, f64) {
-        self.placed(stretch, |column| if self.is_lone(column) { LONE_STEP } else { LEAST_STEP })
+    pub(super) fn place_roomy(&self, stretch: f64, shown: &Shown) -> (Vec<f64>, f64) {
+        let least = |column| if self.is_lone(column, shown) { LONE_STEP } else { LEAST_STEP };
+        self.placed(stretch, shown, least)
     }
 
     /// Does a note go from a column to the next that is shorter than what is before and behind, as the sixteenth
     /// behind a dotted eighth?
-    fn is_lone(&self, column: usize) -> bool {
+    fn is_lone(&self, column: usize, shown: &Shown) -> bool {
         let longer = |other: usize| {
             let ideal = self.columns.get(other).map(|(_, ideal)| *ideal);
             ideal.is_none_or(|ideal| ideal > LONGER * self.columns[column].1)
         };
-        let goes = |(chords, of): (&Vec<Chord>, &Vec<usize>)| {
-            let pairs = chords.windows(2).zip(of.windows(2));
+        let goes = |lane: &usize| {
+            let pairs = self.chords[*lane].windows(2).zip(self.column_of[*lane].windows(2));
             pairs.into_iter().any(|(chords, of)| {
                 *of == [column, column + 1] && chords.iter().all(|chord| chord.note().is_some())
             })
         };
-        column > 0
-            && longer(column - 1)
-            && longer(column + 1)
-            && self.chords.iter().zip(&self.column_of).any(goes)
+        column > 0 && longer(column - 1) && longer(column + 1) && shown.lanes.iter().any(goes)
     }
 
     /// Takes its ideal and its least width, by which lines are chosen.
     fn measure(&mut self, is_part: bool) {
-        self.natural = self.place(1.0).1;
+        self.natural = self.width(1.0);
         let least_step = if is_part { LEAST_STEP_CHOSEN } else { LEAST_STEP };
-        self.least = self.placed(TIGHTEST, |_| least_step).1;
+        self.least = self.placed(TIGHTEST, &self.usual, |_| least_step).1;
     }
 
     /// See [`BarSpace::place`]; what is short keeps so much from head to head in each column.
-    fn placed(&self, stretch: f64, least_step: impl Fn(usize) -> f64) -> (Vec<f64>, f64) {
+    fn placed(
+        &self,
+        stretch: f64,
+        shown: &Shown,
+        least_step: impl Fn(usize) -> f64,
+    ) -> (Vec<f64>, f64) {
+        let orders = || self.orders.iter().filter(|need| shown.has(need.staff));
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
-            let orders = self.orders.iter().map(|need| need.width).fold(0.0, f64::max);
+            let orders = orders().map(|need| need.width).fold(0.0, f64::max);
             return (Vec::new(), (width.max(orders) + self.line).max(self.worded));
         }
         let mut places = Vec::with_capacity(self.columns.len());
@@ -497,18 +511,18 @@ impl BarSpace<'_> {
         let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
         for (column, (_, ideal)) in self.columns.iter().enumerate() {
             let mut at = x;
-            for staff in 0..self.chords.len() {
-                let chords = &self.chords[staff];
-                let (n, of) = (next[staff], &self.column_of[staff]);
+            for &lane in &shown.lanes {
+                let chords = &self.chords[lane];
+                let (n, of) = (next[lane], &self.column_of[lane]);
                 if n < chords.len() && of[n] == column && !is_bar_rest(&chords[n]) {
-                    at = at.max(free[staff] + chords[n].left);
+                    at = at.max(free[lane] + chords[n].left);
                     for words in &chords[n].sung {
                         let before = sung
                             .iter()
-                            .find(|(voice, verse, _)| (*voice, *verse) == (staff, words.verse));
+                            .find(|(voice, verse, _)| (*voice, *verse) == (lane, words.verse));
                         at = before.map_or(at, |(.., end)| at.max(end + words.left));
                     }
-                    if let Some(other) = self.beside[staff]
+                    if let Some(other) = self.beside[lane]
                         && let (Some(own), Some(there)) = (chords[n].taken(), bands[other])
                         && own.0 <= there.1
                         && own.1 >= there.0
@@ -517,21 +531,21 @@ impl BarSpace<'_> {
                     }
                 }
             }
-            for staff in 0..self.chords.len() {
-                let chords = &self.chords[staff];
-                let of = &self.column_of[staff];
-                while next[staff] < chords.len() && of[next[staff]] <= column {
-                    let chord = &chords[next[staff]];
+            for &lane in &shown.lanes {
+                let chords = &self.chords[lane];
+                let of = &self.column_of[lane];
+                while next[lane] < chords.len() && of[next[lane]] <= column {
+                    let chord = &chords[next[lane]];
                     if !is_bar_rest(chord) {
-                        free[staff] = at + chord.right + AIR;
-                        bands[staff] = chord.taken();
+                        free[lane] = at + chord.right + AIR;
+                        bands[lane] = chord.taken();
                         struck = chord.struck().map_or(struck, |right| struck.max(at + right));
                     }
                     for words in &chord.sung {
-                        sung.retain(|(voice, verse, _)| (*voice, *verse) != (staff, words.verse));
-                        sung.push((staff, words.verse, at + words.right));
+                        sung.retain(|(voice, verse, _)| (*voice, *verse) != (lane, words.verse));
+                        sung.push((lane, words.verse, at + words.right));
                     }
-                    next[staff] += 1;
+                    next[lane] += 1;
                 }
             }
             places.push(at);
@@ -541,7 +555,7 @@ impl BarSpace<'_> {
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let last = sung.iter().map(|(.., end)| end - OVER_LINE).fold(last, f64::max);
         let last = if struck > 0.0 { last.max(struck + BEHIND_STROKES) } else { last };
-        let end = super::orders::end(&self.orders, &mut places, (x - 0.35).max(last) + self.tail);
+        let end = super::orders::end(orders(), &mut places, (x - 0.35).max(last) + self.tail);
         if end + self.line < self.worded {
             let to = self.worded - self.line;
             let begin = places[0];

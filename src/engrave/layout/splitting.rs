@@ -70,7 +70,7 @@ fn next_courtesy(spaces: &Stretch<BarSpace>, bar: usize) -> f64 {
 
 /// Where a bar is best divided: late in the line, but rather not within tuplets, beams and notes.
 fn cut(sheet: &Sheet, space: &BarSpace, bar: usize, room: f64) -> Option<Time> {
-    let (places, _) = space.place(super::spacing::TIGHTEST);
+    let (places, _) = space.place(super::spacing::TIGHTEST, &space.usual);
     let mut best: Option<(f64, Time)> = None;
     for (column, (at, _)) in space.columns.iter().enumerate().skip(1) {
         // The notes before it and their air must find room.

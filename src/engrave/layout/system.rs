@@ -15,7 +15,7 @@ use super::measures::{FAMILY_GAP, STAFF_GAP};
 use super::notes::{self, Placed};
 use super::orders::{BEFORE_FIRST, BEHIND_NOTE, before_small, last_before, over_line};
 use super::skyline::Skyline;
-use super::spacing::{BarSpace, PlacedBar, digits_width, is_bar_rest, place_line};
+use super::spacing::{BarSpace, Line, PlacedBar, Shown, digits_width, is_bar_rest, place_line};
 use super::{curves, hung, over, voices};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
@@ -80,8 +80,10 @@ pub(super) fn system(
     setting: Setting,
     nudges: &[Nudge],
 ) -> System {
+    let staves = Shown::new(sheet, shown);
+    let line = Line { spaces, shown: &staves };
     let (placed, _) =
-        place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
+        place_line(line, bars.clone(), (setting.indent, setting.width), setting.ragged);
     let end = placed.last().map_or(setting.width, |bar| bar.end);
     let right = if spaces.get(bars.end).is_some_and(|next| next.courtesy.width() > 0.0) {
         setting.width

@@ -409,8 +409,8 @@ fn in_a_full_line_quarters_are_not_squeezed_alone() {
     let text = format!("1: {run} | {run} | {run} | 1/4 C5 D5 E5 F5 |");
     let sheet = sheet_of(&source_of(form, &text), &Setup::default());
     let spaces = super::spacing::bar_spaces(&sheet);
-    let least = |bar: usize| spaces[bar].place(super::spacing::TIGHTEST).1;
-    let natural = |bar: usize| spaces[bar].place(1.0).1;
+    let least = |bar: usize| spaces[bar].width(super::spacing::TIGHTEST);
+    let natural = |bar: usize| spaces[bar].width(1.0);
     assert!(least(0) / natural(0) < 0.9, "{} of {}", least(0), natural(0));
     assert!(least(3) / natural(3) > 0.65, "{} of {}", least(3), natural(3));
     // The lines of a part are not chosen by that: it would tear cues for the sake of a bar more.

@@ -171,13 +171,13 @@ fn an_order_behind_a_fermata_keeps_clear_of_it() {
 
 #[test]
 fn rests_share_in_the_room_for_an_order_over_them() {
-    let need = |begins| Need { column: Some(3), width: 14.0, begins };
+    let need = |begins| Need { staff: 0, column: Some(3), width: 14.0, begins };
     // Three notes and a rest.
     let mut places = [1.0, 5.0, 9.0, 12.0];
-    let end = orders::end(&[need(Begins::BehindNote(2))], &mut places, 15.0);
+    let end = orders::end([need(Begins::BehindNote(2))].iter(), &mut places, 15.0);
     assert!((end - (9.0 + orders::BEHIND_NOTE + 14.0)).abs() < 1e-9, "{end}");
     assert!(places[..3] == [1.0, 5.0, 9.0] && places[3] > 15.0 && places[3] < 18.0, "{places:?}");
-    let end = orders::end(&[need(Begins::AtPlace)], &mut [1.0, 5.0, 9.0, 12.0], 15.0);
+    let end = orders::end([need(Begins::AtPlace)].iter(), &mut [1.0, 5.0, 9.0, 12.0], 15.0);
     assert!((end - 26.0).abs() < 1e-9, "{end}");
 }
 
@@ -471,9 +471,9 @@ fn lines_of_orders_stand_at_one_distance_whatever_their_letters_are() {
 
 #[test]
 fn notes_before_a_rest_share_in_the_room_for_an_order_that_asks_for_little() {
-    let need = Need { column: Some(3), width: 6.0, begins: Begins::BehindNote(2) };
+    let need = Need { staff: 0, column: Some(3), width: 6.0, begins: Begins::BehindNote(2) };
     let mut places = [1.0, 4.0, 7.0, 10.0];
-    let end = orders::end(&[need], &mut places, 13.0);
+    let end = orders::end([need].iter(), &mut places, 13.0);
     assert!(end - (places[2] + orders::BEHIND_NOTE) > 6.0 - 1e-9, "{end} behind {places:?}");
     let step = places[1] - places[0];
     assert!(step > 3.5 && places.windows(2).all(|two| (two[1] - two[0] - step).abs() < 1e-9));

@@ -5,9 +5,8 @@ use std::ops::Range;
 
 use ripieno_compiler::music::Time;
 
-use super::line::filling;
+use super::line::{Line, filling};
 use super::{BarSpace, is_bar_rest};
-use crate::rows::Stretch;
 
 /// Of two notes of one length the one beside which shorter ones stand has more ideal room. Up to the first
 /// of these ratios they are to have the same all the same, since one short note is hardly seen as a
@@ -114,32 +113,32 @@ fn is_uneven(space: &BarSpace, places: &[f64]) -> bool {
 /// The columns of the bars of a line and their widths, evened out by that share; in a roomy one nothing of it
 /// is taken from lone short notes.
 fn evened(
-    spaces: &Stretch<BarSpace>,
+    line: Line,
     bars: Range<usize>,
     (stretch, share, roomy): (f64, f64, bool),
 ) -> Vec<(Vec<f64>, f64)> {
     let of = |bar: usize| match roomy {
-        true => spaces[bar].place_roomy(stretch),
-        false => spaces[bar].place(stretch),
+        true => line.spaces[bar].place_roomy(stretch, line.shown),
+        false => line.spaces[bar].place(stretch, line.shown),
     };
     let mut all: Vec<(Vec<f64>, f64)> = bars.clone().map(of).collect();
     if share == 0.0 {
         return all;
     }
-    let line = |space: &BarSpace, width: f64| width - space.line - space.tail + 0.35;
+    let end = |space: &BarSpace, width: f64| width - space.line - space.tail + 0.35;
     let mut most: Vec<Widest> = Vec::new();
     for (bar, (places, width)) in bars.clone().zip(&mut all) {
-        let space = &spaces[bar];
+        let space = &line.spaces[bar];
         if is_uneven(space, places) {
-            places.push(line(space, *width));
+            places.push(end(space, *width));
             most.extend(widest(space, places));
             places.pop();
         }
     }
     for (bar, (places, width)) in bars.zip(&mut all) {
-        let space = &spaces[bar];
+        let space = &line.spaces[bar];
         if is_uneven(space, places) {
-            let before = line(space, *width);
+            let before = end(space, *width);
             places.push(before);
             widen(space, places, (share, &most));
             *width += places.pop().unwrap_or(before) - before;
@@ -150,10 +149,10 @@ fn evened(
 
 /// By how much the steps of some length lack what they should keep before those of a shorter one, 0 or more: of
 /// the widths in the middle of each length in the line, as a part of the shorter one.
-fn inverted(spaces: &Stretch<BarSpace>, bars: Range<usize>, all: &[(Vec<f64>, f64)]) -> f64 {
+fn inverted(line: Line, bars: Range<usize>, all: &[(Vec<f64>, f64)]) -> f64 {
     let mut lengths: Vec<(Time, f64, f64)> = Vec::new();
     for (bar, (places, _)) in bars.zip(all) {
-        let space = &spaces[bar];
+        let space = &line.spaces[bar];
         for (length, group) in &space.even {
             let inner = group.iter().filter(|step| step.1 < places.len());
             lengths.extend(inner.map(|step| (*length, width(places, *step), ideal(space, *step))));
@@ -174,13 +173,13 @@ fn inverted(spaces: &Stretch<BarSpace>, bars: Range<usize>, all: &[(Vec<f64>, f6
 /// The bars of a line at the stretch at which they fill the room, evened out as far as that leaves them
 /// most of the ideal room that they would have otherwise: for each its columns and its width.
 pub(super) fn bars(
-    spaces: &Stretch<BarSpace>,
+    line: Line,
     bars: Range<usize>,
     (stretch, room): (f64, f64),
 ) -> Vec<(Vec<f64>, f64)> {
     let roomy = stretch >= 1.0;
     let need = |stretch: f64, share: f64| -> f64 {
-        evened(spaces, bars.clone(), (stretch, share, roomy)).iter().map(|(_, width)| width).sum()
+        evened(line, bars.clone(), (stretch, share, roomy)).iter().map(|(_, width)| width).sum()
     };
     let tightest = stretch * (1.0 - GIVEN);
     let halve = |(mut low, mut high): (f64, f64), times: u8, fits: &dyn Fn(f64) -> bool| {
@@ -190,7 +189,7 @@ pub(super) fn bars(
         }
         low
     };
-    let uneven = bars.clone().any(|bar| !spaces[bar].even.is_empty());
+    let uneven = bars.clone().any(|bar| !line.spaces[bar].even.is_empty());
     let plain = stretch;
     let (stretch, share) = if !uneven || need(stretch, 1.0) <= room {
         (stretch, if uneven { 1.0 } else { 0.0 })
@@ -199,8 +198,8 @@ pub(super) fn bars(
     } else {
         (tightest, halve((0.0, 1.0), 12, &|share| need(tightest, share) < room))
     };
-    let set = |stretch: f64, share: f64| evened(spaces, bars.clone(), (stretch, share, roomy));
-    let lack = |all: &[(Vec<f64>, f64)]| inverted(spaces, bars.clone(), all);
+    let set = |stretch: f64, share: f64| evened(line, bars.clone(), (stretch, share, roomy));
+    let lack = |all: &[(Vec<f64>, f64)]| inverted(line, bars.clone(), all);
     let evened = set(stretch, share);
     if share == 0.0 || lack(&evened) == 0.0 {
         return evened;

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::{BarSpace, Lead, even};
+use super::{BarSpace, Lead, Shown, even};
 use crate::layout::breaking::MOST_STRETCH;
 use crate::rows::Stretch;
 
@@ -23,6 +23,20 @@ pub(in crate::layout) struct PlacedBar {
     pub end: f64,
 }
 
+/// Bars as a line of the page has them: with the staves that it shows.
+#[derive(Clone, Copy)]
+pub(in crate::layout) struct Line<'a> {
+    pub spaces: &'a Stretch<BarSpace<'a>>,
+    pub shown: &'a Shown,
+}
+
+impl Line<'_> {
+    /// The width of some bars without what stands before their notes, at a stretch.
+    fn need(self, bars: Range<usize>, stretch: f64) -> f64 {
+        bars.map(|bar| self.spaces[bar].place(stretch, self.shown).1).sum()
+    }
+}
+
 /// The stretch of a last line that stays short: wider than others, so that little of it is left. Our
 /// heuristic.
 const SHORT_STRETCH: f64 = 1.4;
@@ -34,40 +48,40 @@ const SHORT_LINE: f64 = 0.5;
 /// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
 /// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
 pub(in crate::layout) fn place_line(
-    spaces: &Stretch<BarSpace>,
+    line: Line,
     bars: Range<usize>,
     (from, width): (f64, f64),
     ragged: bool,
 ) -> (Vec<PlacedBar>, f64) {
+    let spaces = line.spaces;
     let courtesy = spaces.get(bars.end).map_or(0.0, |next| next.courtesy.width());
     let leads: f64 = bars.clone().map(|bar| lead(spaces, &bars, bar).width()).sum();
     let room = width - from - courtesy - leads;
-    let need = |stretch: f64| need(spaces, bars.clone(), stretch);
+    let need = |stretch: f64| line.need(bars.clone(), stretch);
     let mut stretch = filling(&need, room);
     let short = || (width - room + need(SHORT_STRETCH)) / width;
     if ragged && stretch > MOST_STRETCH && short() < SHORT_LINE {
         stretch = SHORT_STRETCH;
     }
     let filled = if ragged { need(stretch) } else { room };
-    let evened = match for_words(spaces, &bars, (room, width - from), stretch) {
+    let evened = match for_words(line, &bars, (room, width - from), stretch) {
         Some((wide, own)) if filled >= room - 0.01 => {
             let others = |stretch: f64| {
-                self::need(spaces, bars.start..wide.start, stretch)
-                    + self::need(spaces, wide.end..bars.end, stretch)
+                line.need(bars.start..wide.start, stretch) + line.need(wide.end..bars.end, stretch)
             };
             let closer = filling(&others, room - own);
             let mut all = Vec::with_capacity(bars.len());
             for some in [bars.start..wide.start, wide.clone(), wide.end..bars.end] {
-                let need = |stretch: f64| self::need(spaces, some.clone(), stretch);
+                let need = |stretch: f64| line.need(some.clone(), stretch);
                 let (stretch, room) = match some == wide {
                     true => (filling(&need, own), own),
                     false => (closer, need(closer)),
                 };
-                all.extend(even::bars(spaces, some, (stretch, room)));
+                all.extend(even::bars(line, some, (stretch, room)));
             }
             all
         }
-        _ => even::bars(spaces, bars.clone(), (stretch, filled)),
+        _ => even::bars(line, bars.clone(), (stretch, filled)),
     };
     let mut x = from;
     let mut placed = Vec::with_capacity(bars.len());
@@ -97,11 +111,6 @@ pub(in crate::layout) fn place_line(
     (placed, stretch)
 }
 
-/// The width of some bars without what stands before their notes, at a stretch.
-fn need(spaces: &Stretch<BarSpace>, bars: Range<usize>, stretch: f64) -> f64 {
-    bars.map(|bar| spaces[bar].place(stretch).1).sum()
-}
-
 /// The stretch at which what needs so much room fills a room.
 pub(super) fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
     let (mut low, mut high) = (0.0, 1.0);
@@ -128,11 +137,12 @@ const TIGHTEST_FOR_WORDS: f64 = 0.62;
 /// the others can give that. Given are the room for the notes of all bars, how far words may go, and how far
 /// the bars are stretched.
 fn for_words(
-    spaces: &Stretch<BarSpace>,
+    line: Line,
     bars: &Range<usize>,
     (room, right): (f64, f64),
     stretch: f64,
 ) -> Option<(Range<usize>, f64)> {
+    let spaces = line.spaces;
     let leads = |some: Range<usize>| some.map(|bar| lead(spaces, bars, bar).width()).sum::<f64>();
     let all = bars.clone().filter(|bar| spaces[*bar].said.is_some());
     all.filter_map(|first| {
@@ -144,9 +154,9 @@ fn for_words(
             next.map_or(room + leads(bars.clone()) - right, |next| spaces[next].said_before);
         let own = spaces[first].said?.width(first == bars.start, spaces[first].start);
         let own = own + behind - leads(wide.clone());
-        let others = need(spaces, bars.clone(), stretch * CLOSER)
-            - need(spaces, wide.clone(), stretch * CLOSER);
-        let lacks = need(spaces, wide.clone(), stretch) < own;
+        let closer = |some: &Range<usize>| line.need(some.clone(), stretch * CLOSER);
+        let others = closer(bars) - closer(&wide);
+        let lacks = line.need(wide.clone(), stretch) < own;
         let fits = stretch * CLOSER >= TIGHTEST_FOR_WORDS && others + own <= room;
         (lacks && fits).then_some((wide, own))
     })
