@@ -17,8 +17,8 @@ fn main() {
             names.is_empty() || names.iter().any(|name| glyph.name().contains(name.as_str()))
         })
         .collect();
-    let columns = (1600.0 / (space * 5.0)).narrow::<usize>().clamp(1, 14);
-    let (cell_width, cell_height) = (5.0, 10.0);
+    let (cell_width, cell_height) = (7.0, 10.0);
+    let columns = (1600.0 / (space * cell_width)).narrow::<usize>().clamp(1, 14);
     let rows = chosen.len().div_ceil(columns);
     let (width, height) = (columns as f64 * cell_width, rows as f64 * cell_height);
     let mut svg = format!(
@@ -44,8 +44,9 @@ fn main() {
             _ if name.starts_with("fClef") || name == "restWhole" => 4.0,
             _ => 5.0,
         };
+        let left = x + cell_width / 2.0 - glyph.bounds().center().x;
         let path =
-            Affine::new([1.0, 0.0, 0.0, -1.0, x + 1.2, y + origin]) * glyph.outline().path.clone();
+            Affine::new([1.0, 0.0, 0.0, -1.0, left, y + origin]) * glyph.outline().path.clone();
         let _ = write!(
             svg,
             "<path d=\"{}\"/><text x=\"{x}\" y=\"{}\" font-size=\".45\">{name}</text>",

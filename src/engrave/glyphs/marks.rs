@@ -175,6 +175,35 @@ pub(super) fn repeat_bar() -> Ink {
     Ink::new().shape("M0 -1 L.46 -1 L1.9 1 L1.44 1Z").dot(0.34, 0.52, 0.22).dot(1.56, -0.52, 0.22)
 }
 
+/// From stroke to stroke of a tremolo, as from beam to beam.
+const STROKE_STEP: f64 = 0.75;
+
+/// Leaning strokes through a stem, around the middle of them all.
+pub(super) fn tremolo(strokes: usize) -> Ink {
+    let top = (strokes as f64 - 1.0) * STROKE_STEP / 2.0;
+    let stroke = |n: usize| {
+        let y = top - n as f64 * STROKE_STEP;
+        Ink::new().shape("M-.6 -.44 L.6 .04 L.6 .44 L-.6 -.04Z").moved(Affine::translate((0.0, y)))
+    };
+    (0..strokes).fold(Ink::new(), |ink, n| ink.with(stroke(n), Affine::IDENTITY))
+}
+
+/// A brace so high, around the middle of its right edge.
+pub(super) fn brace(height: f64) -> Ink {
+    let at = |along: f64| height * (along - 0.5);
+    let (tip, out) = (-1.25, -0.1);
+    let half = [
+        (out, at(0.0), 0.1),
+        (out - 0.42, at(0.07), 0.26),
+        (out - 0.55, at(0.2), 0.42),
+        (out - 0.42, at(0.33), 0.42),
+        (out - 0.58, at(0.44), 0.28),
+        (tip, at(0.5), 0.08),
+    ];
+    let other = half.map(|(x, y, width)| (x, -y, width));
+    Ink::new().stroke(&half).stroke(&other)
+}
+
 /// The curled end of a bracket; the thick line's left edge is x = 0 and ends at y = 0.
 pub(super) fn bracket(top: bool) -> Ink {
     let ink = Ink::new().shape("M0 -.06 L0 .36 C.42 .42 1.0 .62 1.5 1.12 C1.56 1.16 1.6 1.1 1.57 1.04 C1.26 .46 .9 .12 .45 -.06Z");

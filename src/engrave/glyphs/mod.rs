@@ -10,7 +10,7 @@ mod digits;
 mod dynamics;
 mod heads;
 mod marks;
-pub(crate) mod pen;
+mod pen;
 mod rests;
 
 use std::sync::OnceLock;
@@ -134,6 +134,13 @@ signs! {
     Coda "coda" marks::coda();
     RepeatDot "repeatDot" Ink::new().dot(0.2, 0.0, 0.22);
     Repeat1Bar "repeat1Bar" marks::repeat_bar();
+    RestHBar "restHBar" rests::several_bars(4.6, 1.0);
+    Tremolo1 "tremolo1" marks::tremolo(1);
+    Tremolo2 "tremolo2" marks::tremolo(2);
+    Tremolo3 "tremolo3" marks::tremolo(3);
+    Tremolo4 "tremolo4" marks::tremolo(4);
+    Tremolo5 "tremolo5" marks::tremolo(5);
+    Brace "brace" marks::brace(8.0);
     BracketTop "bracketTop" marks::bracket(true);
     BracketBottom "bracketBottom" marks::bracket(false);
     KeyboardPedalPed "keyboardPedalPed" dynamics::pedal();
@@ -147,6 +154,17 @@ pub struct Outline {
     pub path: BezPath,
     /// The box around it.
     pub bounds: Rect,
+}
+
+/// The brace of staves that are so high together, around the middle of its right edge; the sign on the sheet is one of
+/// two staves that stand close.
+pub(crate) fn brace(height: f64) -> BezPath {
+    marks::brace(height).path()
+}
+
+/// The sign of several bars of rest, so wide, around its middle; the strokes at its ends go so far up and down.
+pub(crate) fn several_bars_of_rest(width: f64, half: f64) -> BezPath {
+    rests::several_bars(width, half).path()
 }
 
 impl Glyph {
@@ -177,6 +195,12 @@ impl Glyph {
     #[must_use]
     pub fn digits(number: u32) -> Vec<Glyph> {
         Glyph::figures(&number.to_string())
+    }
+
+    /// So many strokes of a tremolo, up to five.
+    #[must_use]
+    pub fn tremolo(strokes: usize) -> Glyph {
+        Glyph::ALL[Glyph::Tremolo1 as usize + strokes.clamp(1, 5) - 1]
     }
 
     /// Digits and plus signs as they stand in a metre.

@@ -135,7 +135,7 @@ fn value(at: &[f64], values: &[f64], bends: &[f64], i: usize, t: f64) -> f64 {
 }
 
 /// A stroke along a spline through points (x, y, width), with round ends.
-pub(crate) fn stroke(points: &[(f64, f64, f64)]) -> BezPath {
+fn stroke(points: &[(f64, f64, f64)]) -> BezPath {
     let places: Vec<Point> = points.iter().map(|&(x, y, _)| Point::new(x, y)).collect();
     if places.len() < 2 {
         return BezPath::new();

@@ -1,5 +1,7 @@
 //! Rests. Their origin lies on the middle line; that of a whole rest on the line it hangs from.
 
+use kurbo::Affine;
+
 use super::pen::Ink;
 
 pub(super) fn double_whole() -> Ink {
@@ -12,6 +14,14 @@ pub(super) fn whole() -> Ink {
 
 pub(super) fn half() -> Ink {
     Ink::new().bar(0.0, 0.0, 1.18, 0.54)
+}
+
+/// A thick line with a stroke at each end, around its middle.
+pub(super) fn several_bars(width: f64, half: f64) -> Ink {
+    let (end, thick, stroke) = (width / 2.0, 0.375, 0.09);
+    let upright = |x: f64| Ink::new().bar(x - stroke, -half, x + stroke, half);
+    let line = Ink::new().bar(-end, -thick, end, thick);
+    [-end, end].into_iter().fold(line, |ink, x| ink.with(upright(x), Affine::IDENTITY))
 }
 
 /// A broad pen drawn down in a zigzag, with a hook at the foot.

@@ -2,7 +2,7 @@
 
 use kurbo::Rect;
 
-use super::chord::HALF_STROKE;
+use super::chord::half_stroke;
 use super::page_tests::bars;
 use super::spacing::{Line, TIGHTEST, bar_spaces, place_line};
 use super::tests::{OBOES, of, part_of, score, score_sheet, texts};
@@ -96,8 +96,8 @@ fn strokes_of_a_tremolo_stand_clear_of_the_bar_line_behind_them() {
         (width - spaces[1].line - places[1], last.stem_x())
     };
     let ((plain, stem), (struck, _)) = (behind(""), behind("[tremolo 1/32]"));
-    assert!(plain < stem + HALF_STROKE + 0.3, "{plain}: nothing holds it off");
-    assert!(struck > stem + HALF_STROKE + 0.8, "{struck} from a stem at {stem}");
+    assert!(plain < stem + half_stroke() + 0.3, "{plain}: nothing holds it off");
+    assert!(struck > stem + half_stroke() + 0.8, "{struck} from a stem at {stem}");
 }
 
 #[test]

@@ -196,7 +196,7 @@ impl Chord<'_> {
     pub(super) fn struck(&self) -> Option<f64> {
         let strokes = strokes(self.note()?, self.event.element.value);
         // Without a stem they lie over a head that is wider than they are.
-        (strokes > 0 && self.is_stemmed()).then(|| self.stem_x() + HALF_STROKE)
+        (strokes > 0 && self.is_stemmed()).then(|| self.stem_x() + half_stroke() * self.scale)
     }
 
     /// Flags or beams of its value.
@@ -230,7 +230,9 @@ impl Chord<'_> {
 }
 
 /// How far a stroke of a tremolo reaches to either side of the stem.
-pub(super) const HALF_STROKE: f64 = 0.6;
+pub(super) fn half_stroke() -> f64 {
+    Glyph::Tremolo1.bounds().x1
+}
 
 /// Strokes through the stem beside flags and beams.
 pub(super) fn strokes(note: &StaffNote, value: NoteValue) -> usize {

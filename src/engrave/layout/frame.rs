@@ -1,7 +1,7 @@
 //! What all staves of a system share: bar lines, brackets, braces and names; headings over it and below
 //! it.
 
-use kurbo::{Point, Rect};
+use kurbo::{Affine, Point, Rect};
 use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::GroupSign;
 
@@ -9,7 +9,7 @@ use super::canvas::{Canvas, glyph_box};
 use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, THICK_LINE};
 use super::spacing::PlacedBar;
 use super::system::{Setting, System, half_between};
-use crate::glyphs::Glyph;
+use crate::glyphs::{self, Glyph};
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Group, Heading, Sheet};
 use crate::text::{Face, JOINT, Run, in_lines, in_one_line, shape};
@@ -130,7 +130,11 @@ pub(super) fn joins(
         }
         let span = (ys[first] - half(first), ys[last] + half(last));
         match group.sign {
-            GroupSign::Brace => brace(&mut canvas, left - 0.25, span),
+            GroupSign::Brace => {
+                let (top, bottom) = span;
+                let at = Affine::translate((left - 0.25, f64::midpoint(top, bottom)));
+                canvas.path(Kind::Bracket, None, at * glyphs::brace(bottom - top));
+            }
             GroupSign::Bracket => bracket(&mut canvas, bracket_left(setting.indent), span),
             GroupSign::SubBracket => sub_bracket(&mut canvas, left - 1.25, span),
         }
@@ -263,26 +267,6 @@ fn sub_bracket(canvas: &mut Canvas, x: f64, (top, bottom): (f64, f64)) {
     canvas.line(what, (x, top), (x, bottom), BAR_LINE);
     for y in [top, bottom] {
         canvas.line(what, (x - BAR_LINE / 2.0, y), (x + 0.75, y), BAR_LINE);
-    }
-}
-
-/// A brace as high as its two staves, drawn with the pen that draws the signs.
-fn brace(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
-    let height = bottom - top;
-    let at = |along: f64| top + height * along;
-    let (tip, out) = (right - 1.25, right - 0.1);
-    let half = [
-        (out, at(0.0), 0.1),
-        (out - 0.42, at(0.07), 0.26),
-        (out - 0.55, at(0.2), 0.42),
-        (out - 0.42, at(0.33), 0.42),
-        (out - 0.58, at(0.44), 0.28),
-        (tip, at(0.5), 0.08),
-    ];
-    let other: Vec<(f64, f64, f64)> =
-        half.iter().map(|&(x, y, width)| (x, top + bottom - y, width)).collect();
-    for points in [half.to_vec(), other] {
-        canvas.path(Kind::Bracket, None, crate::glyphs::pen::stroke(&points));
     }
 }
 

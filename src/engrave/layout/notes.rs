@@ -1,14 +1,11 @@
 //! Notes and rests of one staff in a line: heads, stems, flags, beams, dots, accidentals, ledger
 //! lines, grace notes, strokes of tremolos.
 
-use kurbo::BezPath;
 use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{
-    Chord, HALF_STROKE, Head, IN_PARENTHESES, Look, PARENTHESIS, TREMOLO, clef_sign, strokes,
-};
+use super::chord::{Chord, Head, IN_PARENTHESES, Look, PARENTHESIS, TREMOLO, clef_sign, strokes};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -331,26 +328,19 @@ fn stemless_strokes(canvas: &mut Canvas, note: &Placed) {
         return;
     }
     let (low, high) = note.chord.span();
-    let height = (strokes - 1) as f64 * BEAM_STEP;
-    let top = match note.chord.is_up() {
-        true => -f64::from(high) / 2.0 - 1.2 - height,
-        false => -f64::from(low) / 2.0 + 1.2,
+    let sign = Glyph::tremolo(strokes);
+    let away = sign.bounds().height() / 2.0 + 0.76;
+    let y = match note.chord.is_up() {
+        true => -f64::from(high) / 2.0 - away,
+        false => -f64::from(low) / 2.0 + away,
     };
-    stroke_at(canvas, note.chord.origin(), note.middle(), (top, strokes));
+    stroke_at(canvas, note, (note.middle(), y), sign);
 }
 
-/// So many strokes from a height down, around a place in the line.
-fn stroke_at(canvas: &mut Canvas, origin: Origin, x: f64, (top, strokes): (f64, usize)) {
-    for stroke in 0..strokes {
-        let y = top + stroke as f64 * BEAM_STEP;
-        let mut path = BezPath::new();
-        path.move_to((x - HALF_STROKE, y + 0.24 + 0.2));
-        path.line_to((x + HALF_STROKE, y - 0.24 + 0.2));
-        path.line_to((x + HALF_STROKE, y - 0.24 - 0.2));
-        path.line_to((x - HALF_STROKE, y + 0.24 - 0.2));
-        path.close_path();
-        canvas.path(Kind::Tremolo, Some(origin), path);
-    }
+/// Strokes of a tremolo around a place, as small as their note.
+fn stroke_at(canvas: &mut Canvas, note: &Placed, at: (f64, f64), sign: Glyph) {
+    let origin = note.chord.origin();
+    canvas.glyph((Kind::Tremolo, Some(origin)), sign, at, note.chord.scale);
 }
 
 /// The sign of a broken chord, from its highest to its lowest head.
@@ -462,10 +452,8 @@ fn draw_strokes(canvas: &mut Canvas, note: &Placed, up: bool, strokes: usize, be
         0.35
     };
     let free = end + sign * taken;
-    let height = (strokes - 1) as f64 * BEAM_STEP;
     let middle = f64::midpoint(free, head - sign * 0.25);
-    let x = note.stem_x();
-    stroke_at(canvas, chord.origin(), x, (middle - height / 2.0, strokes));
+    stroke_at(canvas, note, (note.stem_x(), middle), Glyph::tremolo(strokes));
 }
 
 fn draw_ledgers(canvas: &mut Canvas, note: &Placed) {

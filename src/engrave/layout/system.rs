@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use kurbo::Rect;
+use kurbo::{Affine, Rect};
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::NudgedSign;
@@ -17,7 +17,7 @@ use super::orders::{BEFORE_FIRST, BEHIND_NOTE, before_small, last_before, over_l
 use super::skyline::Skyline;
 use super::spacing::{BarSpace, Line, PlacedBar, Shown, digits_width, is_bar_rest, place_line};
 use super::{curves, hung, over, voices};
-use crate::glyphs::Glyph;
+use crate::glyphs::{self, Glyph};
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
 use crate::rows::Stretch;
@@ -499,13 +499,12 @@ impl SystemLine<'_> {
             // A clef that changes with the next bar stands behind it.
             let BarSpace { line, tail, .. } = self.spaces[placed.bar];
             let (from, to) = (placed.body + 1.3, placed.end - line - tail - 1.3);
-            canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
+            let middle = f64::midpoint(from, to);
             // On one line lower than the bar lines are.
             let half = if self.bar(placed.bar).lines == 5 { 1.0 } else { 0.6 };
-            for x in [from, to] {
-                canvas.line((Kind::Rest, origin), (x, -half), (x, half), 0.18);
-            }
-            let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
+            let sign = glyphs::several_bars_of_rest(to - from, half);
+            canvas.path(Kind::Rest, origin, Affine::translate((middle, 0.0)) * sign);
+            let mut x = middle - digits_width(count) / 2.0;
             // Words and metronome marks beside the number would be read with it: they stand above.
             canvas.sky.add((from + 0.6, to - 0.6), (-4.6, -2.5));
             canvas.counts.push(Rect::new(x, -4.6, x + digits_width(count), -2.5));
