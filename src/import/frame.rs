@@ -180,6 +180,13 @@ impl Frame {
         let rest = measures.iter().map(|m| m.length).max().unwrap_or(Time::ZERO);
         let length = match (music, full) {
             (Some(music), _) => music,
+            // A free bar in which nobody plays: the rest of a bar is no value that is too long by mistake.
+            (None, Some(full))
+                if rest >= full + full
+                    && measures.iter().all(|m| m.unmeasured && m.length == rest) =>
+            {
+                rest
+            }
             (None, Some(full)) if rest == Time::ZERO || rest > full => full,
             // All parts say so.
             (None, Some(_)) if measures.iter().all(|m| m.silent && m.length == rest) => rest,

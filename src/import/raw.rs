@@ -65,6 +65,8 @@ pub(super) struct RawMeasure {
     pub(super) counted: bool,
     /// Is it filled by a rest that is said to be one of the whole bar, or lasts as long as it looks?
     pub(super) silent: bool,
+    /// Is that rest one of the whole bar of which no value is printed? Then its length is meant.
+    pub(super) unmeasured: bool,
     pub(super) notes: Vec<RawNote>,
     pub(super) directions: Vec<RawDirection>,
     /// Figures under the bass, in order of time.

@@ -542,6 +542,12 @@ fn a_short_bar_of_rests_keeps_its_length() {
     let first = format!("{COMMON}{}", note("C5", 48, ""));
     let import = imported(&file(&[&first, &rest(12), &first, &first]));
     assert!(form(&import).contains(&"2  length 1/4"), "{}", import.source);
+    // A free bar too; a whole rest may stand for a bar of any length.
+    let import = imported(&file(&[&first, &rest(96), &first, &first]));
+    assert!(form(&import).contains(&"2  length 8/4"), "{}", import.source);
+    let whole = rest(96).replace("</duration>", "</duration><type>whole</type>");
+    let import = imported(&file(&[&first, &whole, &first, &first]));
+    assert!(!import.source.contains("length"), "{}", import.source);
 }
 
 #[test]

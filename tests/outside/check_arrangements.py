@@ -83,19 +83,20 @@ CHECKS = {
 }
 
 
-# What is said of signs that a layout moved onto others.
+# What is said of signs that a layout moved onto others, and of pages that it turned before they were full.
 MEANT = {
-    "accidental": r"accidental lies over a head",
-    "words": r"lies over \[",
-    "dynamic": r"lies over \[.*'dynamic'",
-    "slur": r"lies over \[.*'tie or slur'",
-    "tie": r"lies over \[.*'tie or slur'",
+    "nudge accidental ": r"accidental lies over a head",
+    "nudge words ": r"lies over \[",
+    "nudge dynamic ": r"lies over \[.*'dynamic'",
+    "nudge slur ": r"lies over \[.*'tie or slur'",
+    "nudge tie ": r"lies over \[.*'tie or slur'",
+    " turn before ": r"one line alone",
 }
 
 
 def meant(text, words):
-    """Does a layout of the source move that sign itself, onto whatever stands there?"""
-    return any(f"nudge {sign} " in text and re.search(said, words) for sign, said in MEANT.items())
+    """Does a layout of the source ask for that itself, whatever stands there?"""
+    return any(asked in text and re.search(said, words) for asked, said in MEANT.items())
 
 
 def _one(job):

@@ -517,6 +517,9 @@ def check(folder, name):
         pages = [Page(path) for path in paths]
         for n, page in enumerate(pages):
             check_page(f"{name}/{musicxml.stem} page {n + 1}", page, finding, n + 1 == len(pages))
+        if musicxml.parent.name == "parts" and len(pages) > 1:
+            orphans = [n + 1 for n, page in enumerate(pages) if len(page.systems()) == 1]
+            finding.expect(not orphans, f"{name}/{musicxml.stem}: one line alone on pages {orphans}")
         check_notes(f"{name}/{musicxml.stem}", pages, musicxml, finding)
     return finding
 

@@ -76,7 +76,9 @@ impl<'a> Reader<'a, '_> {
         if is_rest && is_whole_bar(what, found, at) {
             cursor.rest = cursor.rest.max(length);
             let is_as_printed = printed == Some(length);
-            cursor.measure.silent |= what.is("measure", "yes") || is_as_printed;
+            let of_bar = what.is("measure", "yes");
+            cursor.measure.silent |= of_bar || is_as_printed;
+            cursor.measure.unmeasured |= of_bar && printed.is_none();
             let marks = self.notations(cursor, found).marks;
             fermata(cursor, at, found.staff.max(1), marks);
             return;
