@@ -15,7 +15,7 @@ mod rests;
 
 use std::sync::OnceLock;
 
-use kurbo::{BezPath, Rect, Shape};
+use kurbo::{BezPath, ParamCurve as _, Rect, Shape as _};
 
 use pen::Ink;
 
@@ -189,6 +189,16 @@ impl Glyph {
     #[must_use]
     pub fn width(self) -> f64 {
         self.bounds().x1
+    }
+
+    /// How far its ink reaches to the right between two heights, y upwards; nothing where it has none there.
+    #[must_use]
+    pub fn right_between(self, low: f64, high: f64) -> Option<f64> {
+        const STEPS: u8 = 16;
+        let points = self.outline().path.segments().flat_map(|segment| {
+            (0..=STEPS).map(move |step| segment.eval(f64::from(step) / f64::from(STEPS)))
+        });
+        points.filter(|point| (low..=high).contains(&point.y)).map(|point| point.x).reduce(f64::max)
     }
 
     /// The digits of a number as they stand in a metre.

@@ -10,7 +10,9 @@ use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, St
 
 mod accidentals;
 
-pub(super) use accidentals::{IN_PARENTHESES, PARENTHESIS, alter, lay_accidentals, restated};
+pub(super) use accidentals::{
+    IN_PARENTHESES, PARENTHESIS, alter, gap_before, lay_accidentals, restated, shorten_ledgers,
+};
 
 use super::measures::{
     DOT_GAP, LEDGER_REACH, SHORTEST_FLAGGED, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,

@@ -3,7 +3,7 @@
 use kurbo::{BezPath, CubicBez, ParamCurve, Point, Rect, Vec2};
 
 use super::canvas::{Canvas, glyph_box};
-use super::chord::{FLAG, Head, restated, tied_behind_flag};
+use super::chord::{FLAG, Head, gap_before, restated, tied_behind_flag};
 use super::measures::{SLUR_END, SLUR_MIDDLE, STAFF_LINE, slur_height, tie_height};
 use super::notes::Placed;
 use crate::page::{Kind, Origin};
@@ -122,14 +122,15 @@ fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
     let left = heads.iter().map(|head| head.x).chain(signs).fold(f64::MAX, f64::min);
     let mut edge = note.x + left;
     let begin = edge;
+    let gap = gap_before(note.chord);
     let mut before: Option<(i32, f64)> = None;
     for (head, sign) in
         heads.iter().filter_map(|head| Some((head, restated(note.chord, head, key)?)))
     {
         // Nearer than a sixth they stand side by side.
         let right = before.filter(|(place, _)| (head.place - place).abs() < 6);
-        let right = right.map_or(begin, |(_, x)| x);
-        let x = right - sign.width() * scale - 0.2;
+        let right = right.map_or(begin - gap, |(_, x)| x - 0.2);
+        let x = right - sign.width() * scale;
         let origin = Origin { head: head.index, ..note.chord.origin() };
         let at = (x, -f64::from(head.place) / 2.0);
         canvas.glyph((Kind::Accidental, Some(origin)), sign, at, scale);

@@ -9,6 +9,11 @@ pub const STAFF_LINE: f64 = 0.11;
 pub const LEDGER_LINE: f64 = 0.16;
 /// How far a ledger line reaches beyond a head (Gould: about a third of a head's width).
 pub const LEDGER_REACH: f64 = 0.34;
+/// The same beside an accidental, where a ledger line is shortened (Gould, chapter 1). How much of it is left is our
+/// heuristic.
+pub const LEDGER_LEAST: f64 = 0.17;
+/// Air between an accidental and a ledger line. Our heuristic.
+pub const LEDGER_AIR: f64 = 0.15;
 /// Thickness of a stem; not more than a staff line by much (Ross, stems).
 pub const STEM: f64 = 0.125;
 /// Length of a stem on a single note: an octave (Ross, stems; Gould, chapter 1).

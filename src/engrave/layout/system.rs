@@ -9,6 +9,7 @@ use ripieno_compiler::resolve::NudgedSign;
 use ripieno_writers::edition::DirectionKind;
 
 use super::canvas::{Canvas, Loud};
+use super::chord::shorten_ledgers;
 use super::directions::{self, Pin, Said};
 use super::frame;
 use super::measures::{FAMILY_GAP, STAFF_GAP};
@@ -406,6 +407,7 @@ impl SystemLine<'_> {
             curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes, sung);
         }
+        shorten_ledgers(canvas);
         self.slurs(canvas, &spans, &voices, (begin, end));
         for notes in &voices {
             let ends = |n: usize| self.trill_end(notes, n, end);

@@ -73,3 +73,42 @@ fn the_stem_meets_the_corner_of_the_diamond() {
         }
     }
 }
+
+/// Gould, Behind Bars, 2011, chapter 1, from memory: beside an accidental a ledger line is shortened.
+#[test]
+fn a_ledger_line_is_shortened_beside_an_accidental_and_does_not_touch_it() {
+    for bar in [
+        "1/1 C#4",
+        "1/1 Cb4",
+        "1/1 Bb3",
+        "1/2 G3 Gb3",
+        "1/1 C#6",
+        "1/1 grace(1/16 C#6) D6",
+        "1/1 Ab5&C#6",
+        "1/1 C#6&D#6",
+        "1/2 Ab3 1/4 A3 Bb3",
+    ] {
+        let page = violins(bar);
+        let lines: Vec<_> = of(&page, Kind::Ledger).iter().map(|line| line.bounds()).collect();
+        let heads: Vec<_> = of(&page, Kind::Head).iter().map(|head| head.bounds()).collect();
+        let mut beside = 0;
+        for sign in of(&page, Kind::Accidental) {
+            let Shape::Glyph { glyph, at, scale } = sign.shape else { panic!("a sign") };
+            for line in
+                lines.iter().filter(|line| (-0.5..0.5).contains(&(line.x0 - sign.bounds().x1)))
+            {
+                let near = |y: f64| (at.y - y) / scale;
+                let Some(edge) = glyph.right_between(near(line.y1), near(line.y0)) else {
+                    continue;
+                };
+                let gap = line.x0 - at.x - edge * scale;
+                assert!(gap > 0.14, "{bar}: {gap}");
+                let head = heads.iter().map(|head| head.x0).filter(|x| *x > line.x0);
+                let left = head.fold(f64::MAX, f64::min) - line.x0;
+                assert!(left > 0.1, "{bar}: {left} before the head");
+                beside += 1;
+            }
+        }
+        assert!(beside > 0, "{bar}");
+    }
+}
