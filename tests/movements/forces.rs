@@ -262,8 +262,7 @@ fn printed(edition: &Edition) -> (usize, usize) {
         let marks = pages.iter().flat_map(|page| &page.marks);
         marks.filter(|mark| mark.kind == kind).count()
     };
-    // A brace is drawn in two halves.
-    (of(Kind::StaffLine), of(Kind::Bracket) / 2)
+    (of(Kind::StaffLine), of(Kind::Bracket))
 }
 
 #[test]

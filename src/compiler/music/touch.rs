@@ -60,10 +60,10 @@ impl Touch {
         Touch::ALL.into_iter().find(|touch| touch.sounds() == by)
     }
 
-    /// That with which the string is touched so far above its stopped note.
+    /// That with which a string stopped at a note is touched at another one, as that is spelled.
     #[must_use]
-    pub fn touching(by: Interval) -> Option<Touch> {
-        Touch::ALL.into_iter().find(|touch| touch.above() == by)
+    pub fn touching(stopped: Pitch, touched: Pitch) -> Option<Touch> {
+        Touch::ALL.into_iter().find(|touch| touch.touched(stopped) == touched)
     }
 
     /// The note that is stopped, of the one that sounds.
@@ -106,7 +106,10 @@ mod tests {
         for touch in Touch::ALL {
             let back = Interval::between(touch.stopped(sounding), sounding);
             assert_eq!(Touch::sounding(back), Some(touch));
-            assert_eq!(Touch::touching(touch.above()), Some(touch));
+            // A fourth above F double flat has no name of its letter.
+            for stopped in [touch.stopped(sounding), Pitch::new(Letter::F, -2, 3)] {
+                assert_eq!(Touch::touching(stopped, touch.touched(stopped)), Some(touch));
+            }
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::Cursor;
 use super::note::Hung;
 use super::tree::Element;
-use crate::music::{Interval, Pitch, Time, Touch};
+use crate::music::{Pitch, Time, Touch};
 use crate::raw::{Finger, RawKind};
 use crate::resolve::Mark;
 
@@ -57,6 +57,6 @@ pub(super) fn join(
 
 /// What sounds on a string that is stopped and touched at these notes.
 fn sounding(stopped: Pitch, touched: Pitch) -> Option<(Touch, Pitch)> {
-    let touch = Touch::touching(Interval::between(stopped, touched))?;
-    Some((touch, stopped.transposed(touch.sounds())?))
+    let touch = Touch::touching(stopped, touched)?;
+    Some((touch, stopped.transposed_or_respelled(touch.sounds())))
 }
