@@ -51,10 +51,9 @@ impl fmt::Display for Figure {
     }
 }
 
-/// The figures of a chord over a bass note in a key: those that custom shows, and each that has an
-/// accidental. None under a triad in root position.
+/// The figures of all notes of a chord over a bass note in a key, without the bass itself.
 #[must_use]
-pub fn figures(chord: &Chord, bass: PitchName, key: Key) -> Figures {
+pub fn all_figures(chord: &Chord, bass: PitchName, key: Key) -> Figures {
     let root_position = chord.root == bass;
     let mut all: Figures = chord
         .members()
@@ -77,6 +76,14 @@ pub fn figures(chord: &Chord, bass: PitchName, key: Key) -> Figures {
         })
         .collect();
     all.sort_unstable_by(|a, b| b.cmp(a));
+    all
+}
+
+/// The figures of a chord over a bass note in a key: those that custom shows, and each that has an
+/// accidental. None under a triad in root position.
+#[must_use]
+pub fn figures(chord: &Chord, bass: PitchName, key: Key) -> Figures {
+    let mut all = all_figures(chord, bass, key);
     let numbers: SmallVec<[u8; 5]> = all.iter().map(|figure| figure.number).collect();
     let usual: Option<&[u8]> = match numbers.as_slice() {
         [5, 3] => Some(&[]),

@@ -15,7 +15,7 @@ mod time;
 mod touch;
 
 pub use chord::{Chord, ChordError, ChordQuality};
-pub use figure::{Figure, Figures, figures};
+pub use figure::{Figure, Figures, all_figures, figures};
 pub use interval::Interval;
 pub use key::{Key, Mode};
 pub use loudness_words::{says_growth, says_how_it_goes, says_how_loud};

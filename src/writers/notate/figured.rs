@@ -1,11 +1,11 @@
 //! Figures under a bass, where a scoring line asks for them.
 //!
-//! A figure stands where a chord begins and where the bass goes on to another note of it on a beat;
-//! what the bass only passes through has none, and neither has a note that is struck again. (Common
-//! practice; that notes between the beats have none is our heuristic.)
+//! A figure stands where a chord begins and where the bass goes on to another note of it on a beat, or strikes
+//! its note again there: a new note without figures is a common chord. What the bass only passes through has
+//! none. (Common practice; that notes between the beats have none is our heuristic.)
 
 use crate::arrange::{Arrangement, Claim, Part};
-use crate::music::{Figure, Figures, Interval, PitchName, Time, figures};
+use crate::music::{Figure, Figures, Interval, PitchName, Time, all_figures, figures};
 use crate::resolve::HarmonyEvent;
 
 use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind, tasto};
@@ -60,14 +60,15 @@ pub(super) fn set(
             let key = piece.form.bar_at(at).key.transposed(by);
             let mut shown = figures(&chord, moved(note.name), key);
             if let Some((before, chord_before, figures_before)) = &said {
-                if before.name == note.name && *chord_before == event {
+                if before.name == note.name && *chord_before == event && shown.is_empty() {
                     continue;
                 }
-                // What a triad resolves over a held bass is written out.
-                if shown.is_empty() && before.start == note.start && !figures_before.is_empty() {
-                    let has = |number| figures_before.iter().any(|f| f.number == number);
-                    shown.extend((!has(5)).then_some(Figure::plain(5)));
-                    shown.push(Figure::plain(3));
+                if before.start == note.start && !figures_before.is_empty() {
+                    resolve(
+                        &mut shown,
+                        figures_before,
+                        &all_figures(&chord, moved(note.name), key),
+                    );
                 }
             }
             // A common chord, too, is told to who was to play none.
@@ -92,6 +93,36 @@ pub(super) fn set(
             measure.directions.insert(place, figured);
         }
     }
+}
+
+/// Writes out what a chord resolves over a held bass, by the figures before and all of its own: a suspension by the
+/// interval into which it goes (9 8, 4 3), and a common chord as such behind what does not go down by step.
+/// (Common practice.)
+fn resolve(shown: &mut Figures, before: &Figures, all: &Figures) {
+    let had = |number| before.iter().any(|figure| figure.number == number);
+    let goes_to = |figure: &Figure| match figure.number - 1 {
+        8 => Some(Figure::plain(8)),
+        into if had(into) => None,
+        into => all.iter().find(|figure| figure.number == into).copied(),
+    };
+    let gone = before.iter().filter(|old| all.iter().all(|figure| figure.number != old.number));
+    let into: Vec<(u8, Option<Figure>)> = gone.map(|old| (old.number, goes_to(old))).collect();
+    if !shown.is_empty() {
+        // A fourth beside a sixth is no suspension: behind “6 4” a 7 says it all.
+        let is_held = |number: u8| number == 9 || number == 4 && !had(6);
+        let new = into.iter().filter(|(number, _)| is_held(*number)).filter_map(|(_, new)| *new);
+        for new in new {
+            if shown.iter().all(|figure| figure.number != new.number) {
+                shown.push(new);
+            }
+        }
+    } else if !into.is_empty() && into.iter().all(|(_, new)| new.is_some()) {
+        shown.extend(into.into_iter().filter_map(|(_, new)| new));
+    } else {
+        shown.extend((!had(5)).then_some(Figure::plain(5)));
+        shown.push(Figure::plain(3));
+    }
+    shown.sort_unstable_by(|a, b| b.cmp(a));
 }
 
 fn of(start: Time, length: Time, pitches: &[crate::music::Pitch]) -> Option<Bass> {
@@ -127,22 +158,61 @@ mod tests {
     use crate::notate::notate;
     use crate::notate::testing::directions;
 
-    #[test]
-    fn figures_stand_under_the_bass_where_chords_begin_and_the_bass_goes_on() {
-        let source = "piece \"Weir\" { }\nform { 1 metre 4/4, key C minor\n 4 end }\n\
-            voice low { 1: 1/2 C3 Eb | 2: 1/1 G2 | 3: 1/4 B2 C D G | 4: 1/1 C3 | }\n\
-            harmony { 1: Cm | 2: 1/2 Cm/G G7 | 3: 1/2 G7/B G7 | 4: Cm | }\n\
-            ensemble duo { era 1725\n cello, harpsichord\n}\n\
-            scoring plain for duo {\n cello plays low with figures, as bass\n \
-            harpsichord realises low as bass\n}\n";
+    /// The figures of a cello on a bass under a harmony, both by bars.
+    fn under(low: &str, harmony: &str) -> String {
+        let source = format!(
+            "piece \"Weir\" {{ }}\nform {{ 1 metre 4/4, key C minor\n 4 end }}\n\
+            voice low {{ {low} }}\nharmony {{ {harmony} }}\n\
+            ensemble duo {{ era 1725\n cello, harpsichord\n}}\n\
+            scoring plain for duo {{\n cello plays low with figures, as bass\n \
+            harpsichord realises low as bass\n}}\n"
+        );
         let mut sources = crate::diagnostics::Sources::new();
         let file = sources.add("weir.ripieno", source);
         let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
         let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
         let cello = score.staves.iter().position(|staff| staff.id == "cello").unwrap();
+        directions(&score, cello)
+    }
+
+    #[test]
+    fn figures_stand_under_the_bass_where_chords_begin_and_the_bass_goes_on() {
         assert_eq!(
-            directions(&score, cello),
+            under(
+                "1: 1/2 C3 Eb | 2: 1/1 G2 | 3: 1/4 B2 C D G | 4: 1/1 C3 |",
+                "1: Cm | 2: 1/2 Cm/G G7 | 3: 1/2 G7/B G7 | 4: Cm |"
+            ),
             "1 1/2 6, 2 0/1 6/4, 2 1/2 7/♮, 3 0/1 6/5, 3 1/2 ♮6/4/3, 3 3/4 7/♮"
+        );
+    }
+
+    #[test]
+    fn a_suspension_over_a_held_bass_is_resolved_by_its_interval() {
+        assert_eq!(
+            under(
+                "1: 1/1 C3 | 2: 1/1 F2 | 3: 1/1 Bb2 | 4: 1/1 C3 |",
+                "1: 1/2 Cmadd9 Cm | 2: 1/2 Fsus4 Fm | 3: 1/2 Bb7sus4 Bb7 | 4: 1/2 Ab/C Cm |"
+            ),
+            "1 0/1 9, 1 1/2 8, 2 0/1 5/4, 2 1/2 3, 3 0/1 7/4, 3 1/2 7/3, 4 0/1 6, 4 1/2 5"
+        );
+        // What does not go down by step ends in a common chord.
+        assert_eq!(
+            under(
+                "1: 1/1 Bb2 | 2: 1/1 C3 | 3: rest | 4: rest |",
+                "1: 1/2 Bb7 Bb | 2: Cm | 3: Cm | 4: Cm |"
+            ),
+            "1 0/1 7, 1 1/2 5/3"
+        );
+    }
+
+    #[test]
+    fn a_bass_that_is_struck_again_on_a_beat_has_its_figures_again() {
+        assert_eq!(
+            under(
+                "1: 1/2 G2 1/4 G2 1/8 G2 G2 | 2: 1/2 C3 C3 | 3: 1/2 Eb3 Eb3 | 4: 1/1 C3 |",
+                "1: G7 | 2: Cm | 3: Cm/Eb | 4: Cm |"
+            ),
+            "1 0/1 7/♮, 1 1/2 7/♮, 1 3/4 7/♮, 3 0/1 6, 3 1/2 6"
         );
     }
 }
