@@ -210,6 +210,9 @@ const FROM_ACCENT: f64 = 1.0;
 /// The same for a slur that begins beside it. Our heuristic.
 const FROM_SLUR: f64 = 2.0;
 
+/// The same for a dynamic above the staff: "B mp". Our heuristic.
+const FROM_DYNAMIC: f64 = 2.5;
+
 /// White between a slur that ends before a rehearsal mark and its frame, where it would be less than the second: for
 /// that the mark stands a little farther to the right, or it would have to rise with all of its line. And how far below
 /// the foot that end is at most for it to be beside the frame. Our heuristic.
@@ -234,6 +237,13 @@ impl Framed {
         for sign in signs.map(Mark::bounds) {
             let beside = sign.x0 < x1 + FROM_ACCENT && x0 < sign.x1 + FROM_ACCENT;
             if beside && sign.y1 > foot - MARK_HEIGHT && sign.y0 < foot {
+                foot = sign.y0 - ABOVE;
+            }
+        }
+        let dynamics = canvas.marks.iter().filter(|mark| mark.kind == Kind::Dynamic);
+        for sign in dynamics.map(Mark::bounds) {
+            let beside = sign.x0 < x1 + FROM_DYNAMIC && x0 < sign.x1 + FROM_DYNAMIC;
+            if beside && sign.y1 > foot - MARK_HEIGHT && sign.y0 < foot + ABOVE {
                 foot = sign.y0 - ABOVE;
             }
         }
@@ -478,6 +488,7 @@ fn endings_of(sheet: &Sheet, placed: &[PlacedBar]) -> Vec<Ending> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::glyphs::Glyph;
 
     #[test]
     fn a_tempo_begins_earlier_for_an_order_close_behind_it_at_its_height() {
@@ -496,6 +507,23 @@ mod tests {
         for (white, height) in [(2.0, -3.0), (0.1, -3.0), (1.0, -9.0)] {
             assert!((begins(white, height) - 20.0).abs() < 1e-9, "{white}, {height}");
         }
+    }
+
+    #[test]
+    fn marks_and_tempos_stand_over_a_dynamic_above_the_staff() {
+        let (run, width) = mark_run("B");
+        let framed = Framed { run, x: 30.0, width };
+        let tempo = Tempo { beat: None, words: Some("Tempo primo".to_owned()) };
+        let set = set_tempo(&tempo, 30.0, 80.0, 80.0);
+        let beside = |x: f64| {
+            let mut canvas = Canvas::new(80.0);
+            canvas.glyph((Kind::Dynamic, None), Glyph::DynamicPiano, (x, -3.0), 1.0);
+            let top = canvas.marks[0].bounds().y0;
+            (framed.foot(&canvas) < top, set.base_line(&canvas) < top - 1.3)
+        };
+        assert_eq!(beside(32.0), (true, true), "beside the letter, under the tempo");
+        assert_eq!(beside(36.5), (false, true), "far from the letter");
+        assert_eq!(beside(60.0), (false, false));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use ripieno_writers::notate::NoteValue;
 use crate::glyphs::Glyph;
 use crate::layout::canvas::Canvas;
 use crate::layout::measures::{ABOVE, STEM};
-use crate::page::{Kind, Shape};
+use crate::page::{Kind, Mark, Shape};
 use crate::text::{Face, Run, in_lines, shape};
 
 /// Size of the words of a tempo, and from line to line where they have no room in one.
@@ -36,6 +36,10 @@ pub(in crate::layout) fn tempo_width(tempo: &Tempo) -> f64 {
 pub(super) fn one_line_width(tempo: &Tempo) -> f64 {
     one_line(tempo).width
 }
+
+/// From the base line of a tempo down to a dynamic above the staff: the tails of its letters keep clear of that. Our
+/// heuristic.
+const OVER_DYNAMIC: f64 = 1.4;
 
 /// How much higher a tempo stands for words that begin close behind it without touching it: by one line of
 /// them, not by two. Our heuristic.
@@ -177,6 +181,11 @@ impl SetTempo {
         let (clear, near) = (top(0.5), top(if self.counted.is_some() { 0.5 } else { 0.5 - AIR }));
         // What is only near it is no reason to stand far above.
         let base = if near - clear > ONE_HIGHER { near } else { clear };
+        let dynamics = canvas.marks.iter().filter(|mark| mark.kind == Kind::Dynamic);
+        let under = dynamics.map(Mark::bounds).filter(|sign| {
+            sign.x0 < self.x + self.width && self.x < sign.x1 && sign.y1 < -2.0 && base < sign.y1
+        });
+        let base = under.map(|sign| sign.y0 - OVER_DYNAMIC).fold(base, f64::min);
         self.over_names(canvas, base)
     }
 
