@@ -182,3 +182,18 @@ fn a_staff_has_one_line_and_five_in_turn_within_a_system() {
     let on_line = heads.iter().filter(|head| (head.bounds().center().y - middle).abs() < 0.1);
     assert_eq!(on_line.count(), 6);
 }
+
+/// Over the uppermost staff no bar line would strike an order through that is longer than its bar.
+#[test]
+fn an_order_over_the_uppermost_staff_of_a_score_stands_in_one_line_over_bars_of_rest() {
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ 1 metre 2/4, key C major, \
+         tempo 1/4 at 96\n 20 end }}\nvoice call {{ {} }}\nensemble few {{ era 1770\n \
+         horn 2 crook D\n }}\n\
+         scoring all for few {{\n horn plays call bars 1..4, 14..20 as melody\n horn takes crook E bar 5\n}}\n",
+        bars(20, "1/2 D4"),
+    );
+    let page = super::tests::score(&text, false).pages.remove(0);
+    assert_eq!(super::tests::texts(&page, "change to E").len(), 1);
+    assert_eq!(super::tests::texts(&page, "to E").len(), 1, "between the staves");
+}

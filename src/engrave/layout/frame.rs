@@ -73,13 +73,7 @@ pub(super) fn joins(
     // Which staves share their bar lines.
     let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
     for row in 0..shown.len() {
-        let joined = row > 0 && {
-            let (above, here) = (shown[row - 1], shown[row]);
-            let through = |group: &crate::sheet::Group| {
-                group.bar_lines && group.staves.contains(&above) && group.staves.contains(&here)
-            };
-            sheet.groups.iter().any(through)
-        };
+        let joined = row > 0 && share_bar_lines(sheet, shown[row - 1], shown[row]);
         match groups.last_mut() {
             Some(group) if joined => group.end = row + 1,
             _ => groups.push(row..row + 1),
@@ -358,4 +352,12 @@ fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), se
             canvas.text(Kind::Text, None, run, (x, y));
         }
     }
+}
+
+/// Do bar lines go from a staff on to another one?
+pub(super) fn share_bar_lines(sheet: &Sheet, above: usize, below: usize) -> bool {
+    let through = |group: &crate::sheet::Group| {
+        group.bar_lines && group.staves.contains(&above) && group.staves.contains(&below)
+    };
+    sheet.groups.iter().any(through)
 }

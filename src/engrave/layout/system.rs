@@ -100,6 +100,7 @@ pub(super) fn system(
             spaces,
             placed: &placed,
             staff,
+            open_above: row == 0 || !frame::share_bar_lines(sheet, shown[row - 1], staff),
             indent: setting.indent,
             right,
             width: setting.width,
@@ -358,6 +359,8 @@ struct SystemLine<'a> {
     spaces: &'a Stretch<BarSpace<'a>>,
     placed: &'a [PlacedBar],
     staff: usize,
+    /// Do no bar lines come down to it from the staff above?
+    open_above: bool,
     indent: f64,
     right: f64,
     /// Where the lines of the page end, as this one need not.

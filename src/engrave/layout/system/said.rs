@@ -142,7 +142,9 @@ impl SystemLine<'_> {
                 let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
                 let clear = clear.max(self.spread_right(placed, direction.at));
                 let ends = self.bar_ends(placed, order);
-                let room = match (through || at_end, order) {
+                let above = direction.above && !self.sheet.left_hand_alone(self.staff, placed.bar);
+                let struck = through && !(order && above && self.open_above);
+                let room = match (struck || at_end, order) {
                     (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
                     (false, true) => Some((0.5, self.order_ends(n, direction.at))),
                     (false, false) => None,
@@ -152,7 +154,6 @@ impl SystemLine<'_> {
                     false => left,
                 };
                 let at_end = at_end && order;
-                let above = direction.above && !self.sheet.left_hand_alone(self.staff, placed.bar);
                 let kind = &direction.kind;
                 let bar_end = placed.end;
                 said.push(Said { kind, x, left, clear, early, room, bar_end, at_end, at, above });
