@@ -166,3 +166,15 @@ fn words_and_syllables_of_one_beat_are_nudged_by_their_own_names() {
         assert_eq!(places(&before, stays)[0], places(&after, stays)[0], "{stays}");
     }
 }
+
+/// From the tails of the letters, which an *f* has as a *p* has.
+#[test]
+fn dynamics_above_a_staff_stand_half_a_space_over_it() {
+    for dynamic in ["f", "mf", "p"] {
+        let page = sung(&format!("[{dynamic}] 1/1. A4"), "falls");
+        let letters = of(&page, Kind::Dynamic).iter().map(|sign| sign.bounds()).collect::<Vec<_>>();
+        let top = of(&page, Kind::StaffLine)[0].bounds().y0;
+        let foot = letters[..dynamic.len()].iter().map(|sign| sign.y1).fold(f64::MIN, f64::max);
+        assert!((0.4..0.7).contains(&(top - foot)), "{dynamic}: {}", top - foot);
+    }
+}

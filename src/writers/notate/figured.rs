@@ -1,12 +1,12 @@
 //! Figures under a bass, where a scoring line asks for them.
 //!
 //! A figure stands where a chord begins and where the bass goes on to another note of it on a beat, or strikes
-//! its note again there: a new note without figures is a common chord. What the bass only passes through has
+//! its note again there, but for notes that are drummed: a new note without figures is a common chord. What the bass only passes through has
 //! none. (Common practice; that notes between the beats have none is our heuristic.)
 
 use crate::arrange::{Arrangement, Claim, Part};
 use crate::music::{Figure, Figures, Interval, PitchName, Time, all_figures, figures};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{Bar, HarmonyEvent};
 
 use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind, tasto};
 
@@ -60,7 +60,8 @@ pub(super) fn set(
             let key = piece.form.bar_at(at).key.transposed(by);
             let mut shown = figures(&chord, moved(note.name), key);
             if let Some((before, chord_before, figures_before)) = &said {
-                if before.name == note.name && *chord_before == event && shown.is_empty() {
+                let same = before.name == note.name && *chord_before == event;
+                if same && (shown.is_empty() || drums(&bass, note, piece.form.bar_at(at))) {
                     continue;
                 }
                 if before.start == note.start && !figures_before.is_empty() {
@@ -93,6 +94,20 @@ pub(super) fn set(
             measure.directions.insert(place, figured);
         }
     }
+}
+
+/// Does a note of a beat at most go on as the one before it in its bar, at its pitch and as long? What is drummed keeps
+/// the figures of its first note. (Our heuristic.)
+fn drums(bass: &[Bass], note: Bass, bar: &Bar) -> bool {
+    let before = bass.partition_point(|other| other.start < note.start).checked_sub(1);
+    let length = note.end - note.start;
+    before.map(|before| bass[before]).is_some_and(|before| {
+        before.end == note.start
+            && before.name == note.name
+            && before.end - before.start == length
+            && length <= bar.metre.beat()
+            && bar.start <= before.start
+    })
 }
 
 /// Writes out what a chord resolves over a held bass, by the figures before and all of its own: a suspension by the
@@ -214,5 +229,9 @@ mod tests {
             ),
             "1 0/1 7/♮, 1 1/2 7/♮, 1 3/4 7/♮, 3 0/1 6, 3 1/2 6"
         );
+        // Drummed quarters have them once in a bar.
+        let drummed = "1: 1/4 G2 G2 G2 G2 | 2: 1/4 G2 G2 G2 G2 | 3: 1/1 C3 | 4: 1/1 C3 |";
+        let harmony = "1: G7 | 2: G7 | 3: Cm | 4: Cm |";
+        assert_eq!(under(drummed, harmony), "1 0/1 7/♮, 2 0/1 7/♮");
     }
 }

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use kurbo::{Rect, Vec2};
+use kurbo::Rect;
 use ripieno_compiler::music::Time;
 
 use super::super::canvas::{Canvas, Loud};
@@ -100,34 +100,11 @@ pub(in crate::layout) const ONE_PHRASE: f64 = 24.0;
 const ONE_LEVEL: f64 = 0.5;
 pub(in crate::layout) const ONE_LEVEL_WITH_ROOM: f64 = 2.8;
 
-/// Air between what stands on the line of dynamics and notes, and between its letters and the articulation of a
-/// note over them, from one outline to the other; between the arms of a hairpin and the staff; and between letters
-/// above a staff and what is under their tails. Our heuristic.
+/// Air between what stands on the line of dynamics and notes and their articulations; between the arms of a hairpin
+/// and the staff; and between letters above a staff and what is under their tails. Our heuristic.
 const AIR: f64 = 0.45;
-const UNDER_SIGN: f64 = 0.5;
 const UNDER_STAFF: f64 = 0.8;
 const OVER_STAFF: f64 = 0.5;
-
-/// Where the letters of a dynamic stand clear of each of the articulations over them: an articulation meets them from
-/// above (our heuristic).
-fn under<'a>(canvas: &'a Canvas, low: &'a Low) -> impl Iterator<Item = f64> + 'a {
-    let (signs, left) = match low {
-        Low::Letters { signs, x, .. } => (&signs[..], *x),
-        _ => (&[][..], 0.0),
-    };
-    let (x0, x1) = low.span();
-    let marks = canvas
-        .marks
-        .iter()
-        .filter(move |mark| !signs.is_empty() && mark.kind == Kind::Articulation);
-    let over = move |sign: &Rect| sign.x0 < x1 && x0 < sign.x1;
-    marks.map(Mark::bounds).filter(over).map(move |sign| {
-        let letters =
-            signs.iter().map(|(letter, along)| letter.bounds() + Vec2::new(left + along, 0.0));
-        let under = letters.filter(|letter| letter.x0 < sign.x1 && sign.x0 < letter.x1);
-        sign.y1 + UNDER_SIGN + under.map(|letter| -letter.y0).fold(0.0, f64::max)
-    })
-}
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
 pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: bool) {
@@ -156,7 +133,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             Low::Hairpin { .. } => least.max(rise + UNDER_STAFF),
             _ => least,
         };
-        under(canvas, low).fold((edge + AIR + rise).max(half + least), f64::max)
+        (edge + AIR + rise).max(half + least)
     };
     let level = |canvas: &Canvas, lows: &[Low]| {
         if !above {
@@ -168,7 +145,7 @@ pub(super) fn place(canvas: &mut Canvas, lows: &[Low], ground: &Ground, above: b
             let edge = beside(canvas, low).map(|figure| figure.y0 - 0.3).fold(edge, f64::min);
             let fall = match low {
                 Low::Letters { signs, .. } => {
-                    signs.iter().map(|(sign, _)| sign.bounds().y1).fold(0.0, f64::max)
+                    signs.iter().map(|(sign, _)| -sign.bounds().y0).fold(0.0, f64::max)
                 }
                 _ => 0.0,
             };
