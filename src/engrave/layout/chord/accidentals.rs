@@ -28,10 +28,10 @@ const FOR_LEDGER: f64 = 0.1;
 /// Air between a parenthesis and a ledger line of its column: the two would run into one another. Our heuristic.
 const FROM_LEDGER: f64 = 0.1;
 
-/// Accidentals go from the outside to the inside, each as near to the heads as it can be without
-/// touching another (Gould, chapter 3) or a ledger line, which is shortened beside them, those of two voices at one time together. Voices are given as
-/// heads, how far these stand beside the column, and their size; gives back how far all reach to the
-/// left of the column.
+/// Accidentals go from the outside to the inside, each as near to the heads as it can be without touching another
+/// (Gould, chapter 3) or a ledger line, which is shortened beside them; those of two voices at one time together. Voices
+/// are given as heads, how far these stand beside the column, and their size; gives back how far all reach to the left
+/// of the column.
 pub(in crate::layout) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 {
     let reach = lay(voices, false);
     // For what is left of a ledger line they take of the air before them, not of the line.
