@@ -167,24 +167,42 @@ fn put_strokes_together(wanted: &[Sounded], trembling: &[Sounded], found: &mut V
         if count(found, note) >= count(wanted, note) {
             continue;
         }
-        let (start, end, keys) = note;
-        let mut strokes = Vec::new();
-        let mut at = *start;
-        while at < *end {
-            let stroke = found.iter().position(|(from, to, other)| {
-                *from == at && to > from && to <= end && other == keys
+        let mut dead = BTreeSet::new();
+        if let Some(mut strokes) = strokes_from(note.0, note, found, &mut dead) {
+            strokes.sort_unstable();
+            strokes.into_iter().rev().for_each(|stroke| {
+                found.remove(stroke);
             });
-            let Some(stroke) = stroke else { break };
-            at = found[stroke].1;
-            strokes.push(found.remove(stroke));
-        }
-        if at == *end {
             found.push(note.clone());
-        } else {
-            found.extend(strokes);
         }
     }
     found.sort();
+}
+
+/// Which notes that were found fill a trembling one from a time on, one behind another; times from which none do are
+/// `dead`. Those of another player may begin there too.
+fn strokes_from(
+    at: Time,
+    note: &Sounded,
+    found: &[Sounded],
+    dead: &mut BTreeSet<Time>,
+) -> Option<Vec<usize>> {
+    let (_, end, keys) = note;
+    if at >= *end {
+        return Some(Vec::new());
+    }
+    if dead.contains(&at) {
+        return None;
+    }
+    let fits = |(from, to, other): &Sounded| *from == at && to > from && to <= end && other == keys;
+    for stroke in (0..found.len()).filter(|stroke| fits(&found[*stroke])) {
+        if let Some(mut strokes) = strokes_from(found[stroke].1, note, found, dead) {
+            strokes.push(stroke);
+            return Some(strokes);
+        }
+    }
+    dead.insert(at);
+    None
 }
 
 /// The keys of a chord, each once: two spellings of one key may be written as one.

@@ -27,6 +27,8 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     let (mut plucked, mut muted) = (false, false);
     // The last words of how to play that were for those who play here.
     let mut last_words = None;
+    // Hairpins of voices that are left amid them: where each begins, and where its player leaves the voice.
+    let mut left = Vec::new();
     for run in runs {
         let line = &lines[run.line.index()].line;
         let music = match &line.verb {
@@ -47,6 +49,8 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             leave_out_words(&mut own, |at| part.instrument_at(at));
         }
         let loudness = own.iter().any(|d| is_loudness(&d.kind));
+        let cut = own.iter().filter(|said| ends_behind(said, run.to));
+        left.extend(cut.map(|said| (said.at, said.span, run.to)));
         let loud_at = |directions: &[Direction], at| {
             directions.iter().any(|d| d.at == at && is_loudness(&d.kind))
         };
@@ -156,6 +160,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     }
     copy(everybody, heard_to, piece.form.end() + Time::WHOLE, &mut out);
     put_in_order(&mut out, |direction| direction.at);
+    left.into_iter().for_each(|left| end_at_next(&mut out, left));
     part.directions = out;
 }
 
@@ -180,6 +185,30 @@ fn end_hairpins(out: &mut [Direction], at: Time) {
     for direction in out {
         if let DirectionKind::Hairpin { to, .. } = &mut direction.kind {
             *to = (*to).min(at);
+        }
+    }
+}
+
+/// Is it a hairpin that goes on behind a time?
+fn ends_behind(said: &Direction, time: Time) -> bool {
+    matches!(said.kind, DirectionKind::Hairpin { to, .. } if to > time)
+}
+
+/// Ends a hairpin of a voice where its player is told something else of loudness once he has left the voice: that is
+/// where it leads, for him.
+fn end_at_next(out: &mut [Direction], (at, span, until): (Time, Span, Time)) {
+    let first = out.partition_point(|said| said.at < until);
+    let next = out[first..].iter().find(|said| match said.kind {
+        DirectionKind::Dynamic(dynamic) => dynamic.lasting().is_some(),
+        DirectionKind::Hairpin { .. } => true,
+        _ => false,
+    });
+    let Some(next) = next.map(|next| next.at) else { return };
+    for said in &mut out[..first] {
+        if let DirectionKind::Hairpin { to, .. } = &mut said.kind
+            && (said.at, said.span) == (at, span)
+        {
+            *to = (*to).min(next);
         }
     }
 }
@@ -267,4 +296,35 @@ fn held(music: Option<&Music>, at: Time) -> impl Iterator<Item = (Technique, Spa
 /// Is it said of mutes, not of plucking and bowing?
 fn is_of_mutes(technique: Technique) -> bool {
     matches!(technique, Technique::Muted | Technique::Unmuted)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::arrange;
+    use super::super::tests::piece;
+    use super::*;
+
+    #[test]
+    fn who_leaves_a_voice_amid_its_hairpin_has_it_up_to_what_he_is_told_next() {
+        let piece = piece(
+            "voice own {\n1: [p cresc] 1/2 C5 |\n2: 1/2 D5 |\n3: 1/2 E5 |\n4: [mf] 1/2 D5 |\n}
+scoring one for small {
+  oboe.1 plays own bars 1..2 as melody
+  oboe.1 plays upper bars 3..4 as harmony
+  oboe.2 plays own as melody
+  violin-1 plays thirds as harmony
+}",
+        );
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let ends = |player: &str| {
+            let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+            let ends = part.directions.iter().filter_map(|said| match said.kind {
+                DirectionKind::Hairpin { to, .. } => Some(to),
+                _ => None,
+            });
+            ends.collect::<Vec<_>>()
+        };
+        assert_eq!(ends("oboe.1"), [Time::WHOLE], "to the f of everybody in bar 3");
+        assert_eq!(ends("oboe.2"), [Time::of(3, 2)], "to the mf of the voice");
+    }
 }
