@@ -227,6 +227,8 @@ fn numbers_of_figures_stand_in_one_column_with_the_accidentals_before_it() {
         "{six:?} {four:?}"
     );
     assert!(four.x0 > six.x0 + 0.4, "the sharp stands before the column: {six:?} {four:?}");
+    let head = of(&page, Kind::Head)[0].bounds();
+    assert!((four.x0 - head.x0).abs() < 0.3, "the numbers under the note: {four:?} {head:?}");
 }
 
 #[test]

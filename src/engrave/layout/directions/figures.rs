@@ -81,16 +81,20 @@ pub(in crate::layout) fn column(figures: &[Figured]) -> (f64, f64) {
     (column, figures.iter().map(width).fold(0.0, f64::max))
 }
 
-/// Figures of a line one below another under the staff, the highest number on top, their numbers in one column with
-/// the accidentals before it; all begin at one height, so that they are read along (common practice).
+/// Figures of a line one below another under the staff, the highest number on top, their numbers in one column under
+/// the note with the accidentals before it; all begin at one height, so that they are read along (common practice).
 pub(in crate::layout) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
     let mut stacks = Vec::new();
     let mut lowest = f64::MIN;
+    let mut taken = f64::MIN;
     for direction in said {
         let DirectionKind::Figures(figures) = direction.kind else { continue };
         let all: Vec<Figured> = figures.iter().map(Figured::new).collect();
         let (column, width) = column(&all);
-        let x = direction.left.min((end - width).max(0.5));
+        // Accidentals hang before the note as far as the figures before it leave room.
+        let hung = (direction.left - column).max(taken + BESIDE).min(direction.left);
+        let x = hung.min((end - width).max(0.5));
+        taken = x + width;
         let (x0, x1) = (x - 0.2, x + width + 0.3);
         let near = |loud: &&Loud| loud.bounds.x0 < x1 + IN_ROW && x0 - IN_ROW < loud.bounds.x1;
         let dynamics = canvas.dynamics.iter().filter(near).map(|loud| loud.bounds.y1);
@@ -118,6 +122,9 @@ pub(in crate::layout) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
     }
     canvas.rows.extend(before.map(|last| Rect { x1: end, ..last }));
 }
+
+/// Air between an accidental that hangs before its note and the figures before it. Our heuristic.
+const BESIDE: f64 = 0.6;
 
 /// Nearer to a figure than this a dynamic in the row of the figures would be read with it ("f 6/4"): the row
 /// stands below it. Our heuristic.
