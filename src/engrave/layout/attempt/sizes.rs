@@ -103,8 +103,17 @@ pub(super) fn other_size<D: Draw>(
         return best;
     }
     let large = size_for(music.sheet(), setup, 1.0);
+    // Bars were divided for lines of more spaces.
+    let fits = |layout: &Layout| {
+        let (first, later) = layout.room.indents;
+        let rooms = std::iter::once(first).chain(std::iter::repeat(later));
+        let rooms = rooms.map(|indent| layout.room.width - indent);
+        let mut needs = layout.widths.iter().map(|bar| bar.start.width() + bar.least).zip(rooms);
+        needs.all(|(need, room)| need <= room)
+    };
     if single(&best)
         && large > height
+        && fits(&Layout::new(music.sheet(), setup, surveyed, large / 4.0))
         && let Some(larger) = with(large, music)
         && larger.loose < best.loose
     {
