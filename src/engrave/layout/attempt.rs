@@ -10,7 +10,7 @@ use super::breaking::{self, Pause, Plan, Room, Seam, Stack};
 use super::measures::SYSTEM_GAP;
 use super::music::Music;
 use super::seams::{pauses, seams};
-use super::spacing::{BarSpace, Widths};
+use super::spacing::{BarSpace, Widths, standing};
 use super::stand::Spread;
 use super::survey::Surveyed;
 use super::system::{Setting, System};
@@ -18,7 +18,7 @@ use super::{frame, heading, line_width, measures, size, stand, system};
 use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, Setup};
 use crate::rows::Stretch;
-use crate::sheet::{Bar, OfPair, Sheet, Staff};
+use crate::sheet::{Bar, Sheet, Staff};
 
 mod sizes;
 
@@ -535,23 +535,9 @@ impl<'a> Layout<'a> {
         system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
-    /// The staves that a system has: all, or those that play in it or are told something. Two
-    /// players who may share a staff have one each where they part. Who reads two staves in other
-    /// movements has one in those in which he reads one.
+    /// The staves that a system has: all, or those that play in it or are told something.
     fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
-        let mut parted = false;
-        let mut stands = |staff: usize| {
-            let staff = &sheet.staves[staff];
-            match staff.of_pair {
-                None => !staff.bars[bars.clone()].iter().all(|bar| bar.absent),
-                Some(OfPair::Shared) => {
-                    parted = staff.bars[bars.clone()].iter().any(|bar| bar.parted);
-                    !parted
-                }
-                Some(OfPair::Alone) => parted,
-            }
-        };
-        let all: Vec<usize> = (0..sheet.staves.len()).filter(|&n| stands(n)).collect();
+        let all = standing(sheet, bars.clone());
         if !self.setup.hide_empty || bars.start == 0 && !self.setup.bare {
             return all;
         }

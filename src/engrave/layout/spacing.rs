@@ -21,7 +21,7 @@ mod line;
 mod shown;
 
 pub(super) use line::{Line, PlacedBar, place_line};
-pub(super) use shown::Shown;
+pub(super) use shown::{Shown, standing};
 
 /// So many times the ideal room of a note is that of a longer one.
 const LONGER: f64 = 1.2;

@@ -495,6 +495,14 @@ mod tests {
             [(2, 3, true), (2, 3, false)],
             "at another level"
         );
+        // Who then strikes again while the other holds is no more one with him.
+        let mut score = joined(Dynamic::Mf);
+        let first = &mut score.staves[0].measures;
+        if let ElementKind::Note(held) = &mut first[2].elements[0].kind {
+            held.tie_to = true;
+        }
+        let second = (ZERO, DirectionKind::Who("2.".into()), false);
+        assert_eq!(told(&condensed_score(&score), 2)[0], second);
     }
 
     #[test]

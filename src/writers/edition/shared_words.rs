@@ -262,16 +262,18 @@ fn joins_at(bar: &StaffBar, who: usize) -> Option<(Time, usize)> {
     (heads(first) == heads(other)).then_some((first.at, who))
 }
 
-/// Have both voices of a bar the same notes from a time on, struck or held?
+/// Have both voices of a bar the same notes from a time on, struck or held, and go on with them alike?
 fn same_from(bar: &StaffBar, from: Time) -> bool {
     let notes = |who: usize| {
         let elements = bar.voices.get(who).map_or(&[][..], |voice| &voice.elements[..]);
         elements.iter().filter(|one| one.at + one.length > from).map(|one| {
-            let heads: Vec<Pitch> = match &one.kind {
-                ElementKind::Note(note) => note.heads.iter().map(|head| head.pitch).collect(),
-                _ => Vec::new(),
+            let (heads, goes_on): (Vec<Pitch>, bool) = match &one.kind {
+                ElementKind::Note(note) => {
+                    (note.heads.iter().map(|head| head.pitch).collect(), note.tie_to)
+                }
+                _ => (Vec::new(), false),
             };
-            (one.at.max(from), one.at + one.length, heads)
+            (one.at.max(from), one.at + one.length, heads, goes_on)
         })
     };
     notes(0).eq(notes(1))

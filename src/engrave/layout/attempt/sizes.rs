@@ -111,12 +111,11 @@ pub(super) fn other_size<D: Draw>(
         let mut needs = layout.widths.iter().map(|bar| bar.start.width() + bar.least).zip(rooms);
         needs.all(|(need, room)| need <= room)
     };
-    if single(&best)
-        && large > height
-        && fits(&Layout::new(music.sheet(), setup, surveyed, large / 4.0))
-        && let Some(larger) = with(large, music)
-        && larger.loose < best.loose
-    {
+    let larger = (single(&best) && large > height)
+        .then(|| Layout::new(music.sheet(), setup, surveyed, large / 4.0))
+        .filter(fits)
+        .and_then(|layout| layout.best(music, new));
+    if let Some(larger) = larger.filter(|larger| larger.loose < best.loose) {
         best = larger;
     }
     best
